@@ -1,0 +1,85 @@
+"""The electro-mechano-acoustical network as values. SI units throughout, time factor e^{+j omega t}."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """The medium at one temperature, pressure and humidity."""
+
+    density: float  # kg/m^3
+    speed: float  # m/s
+    viscosity: float  # dynamic, Pa s
+    gamma: float  # ratio of specific heats
+    prandtl: float
+
+
+@dataclass(frozen=True, slots=True)
+class DriverParameters:
+    """The complete small-signal (Thiele/Small) set, every value consistent with every other."""
+
+    fs_hz: float
+    qms: float
+    qes: float
+    qts: float
+    vas_m3: float
+    sd_m2: float
+    re_ohm: float
+    le_h: float
+    mms_kg: float
+    cms_m_n: float
+    rms_kg_s: float
+    bl_tm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """One stretch of the guide, from the chamber outwards.
+
+    The section is rectangular with the given area and perimeter, or circular where the perimeter is that of a
+    circle; the area goes from in to out as a cone does (linear in the equivalent radius). The lump sits at the
+    inlet and may be negative: a bend keeps the volume of its centreline length but has less inertance.
+    """
+
+    name: str
+    length_m: float
+    area_in_m2: float
+    area_out_m2: float
+    perimeter_in_m: float
+    perimeter_out_m: float
+    extra_inertance_kg_m4: float = 0.0
+    flow_resistivity_pa_s_m2: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Mouth:
+    """The open end of the guide."""
+
+    area_m2: float
+    end: str  # "flanged" or "free"
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """Driver, chamber behind it, guide from the chamber to the mouth. No guide and no mouth: a closed box."""
+
+    driver: DriverParameters
+    chamber_m3: float
+    chamber_flow_resistivity_pa_s_m2: float = 0.0
+    guide: tuple[Segment, ...] = ()
+    mouth: Mouth | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """What the network does at one drive level; all tuples are as long as `frequency_hz`."""
+
+    frequency_hz: tuple[float, ...]
+    spl_db: tuple[float, ...]  # re 20 uPa at the distance asked
+    excursion_peak_mm: tuple[float, ...]  # one way
+    impedance_ohm: tuple[float, ...]
+    impedance_phase_deg: tuple[float, ...]
+    group_delay_ms: tuple[float, ...]  # of the sound pressure, without the travel time to the listener
+    mouth_velocity_peak_m_s: tuple[float, ...]  # zeros for a closed box

@@ -1,0 +1,270 @@
+"""What a person writes, as values: the spec and the shelf entries it names.
+
+Field names are the YAML keys, units and all. Fields that a person may leave out carry the default that the
+schema documents; ``None`` means "not said", and what follows from that is for the trade that reads it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from kerfwave.model.parts import Ring
+
+
+@dataclass(frozen=True, slots=True)
+class Driver:
+    """A small wide-band driver as its data sheet (or a measurement) gives it.
+
+    Any consistent subset of the small-signal parameters will do; `kerfwave.acoustics.driver` completes it.
+    The mechanical sizes are those the body is built around.
+    """
+
+    name: str
+    fs_hz: float  # free-air resonance
+    sd_cm2: float  # effective cone area
+    re_ohm: float  # direct-current resistance of the voice coil
+    frame_mm: float  # outer diameter of the mounting flange
+    cutout_mm: float  # hole that the basket passes through
+    bolt_circle_mm: float
+    depth_mm: float  # from the flange's seat to the rear of the magnet
+    xmax_mm: float  # peak linear excursion, one way
+    power_w: float  # rated power
+    qms: float | None = None
+    qes: float | None = None
+    qts: float | None = None
+    vas_l: float | None = None
+    cms_mm_n: float | None = None
+    mms_g: float | None = None
+    bl_tm: float | None = None
+    le_mh: float = 0.0
+    screw_count: int = 4
+    screw_hole_mm: float = 2.5  # pilot hole in the ring
+    magnet_mm: float = 50.0  # diameter
+    displacement_cm3: float = 0.0  # air the basket and magnet take up behind the flange
+    price: float | None = None
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """The electrical level at which everything is reported."""
+
+    volts: float = 2.0  # r.m.s. at the terminals
+
+
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """Where and for how long somebody listens."""
+
+    distance_m: float = 1.0
+    space: str = "half"  # "full": free standing, "half": on or in a wall
+    hours_per_day: float = 2.0
+    days_per_week: float = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What the speaker shall do at the drive level, at 1 m."""
+
+    band_from_hz: float
+    band_to_hz: float
+    level_db: float  # mean level in the band, at least
+    ripple_db: float  # highest minus lowest in the band, at most
+    relief_from_hz: float  # from here up the cone moves less than in the closed box
+    relief_to_hz: float = 200.0
+    relief_least_db: float = 0.0
+    bass_at_hz: float | None = None  # here ...
+    bass_gain_db: float = 0.0  # ... at least so much louder than the closed box
+    excursion_mm: float | None = None  # peak at the drive; the driver's xmax if not said
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The outline across the stack: simple, counter-clockwise, with one name per face.
+
+    ``outline[i] -> outline[i + 1]`` is the face ``faces[i]``. The front face lies on y = 0 with the body on
+    its y > 0 side; x runs to the right as seen from above with the front at the bottom of the page.
+    """
+
+    shape: str  # "rectangle", "trapezoid" or "polygon": for words only
+    outline: Ring
+    faces: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Terminals:
+    """The two posts and the plate that carries them."""
+
+    post_hole_mm: float = 6.0
+    spacing_mm: float = 19.0  # 3/4 inch, common practice
+    plate_width_mm: float = 44.0
+    plate_height_mm: float = 24.0
+    depth_mm: float = 25.0  # room the posts need behind the plate
+
+
+@dataclass(frozen=True, slots=True)
+class Enclosure:
+    """The body's outside limits and the rules its wood must keep."""
+
+    plan: Plan
+    height_mm: float  # greatest outside size along the stack
+    stack: str = "upright"  # "upright": layers horizontal; "facing": layers parallel to the front
+    wall_mm: float = 10.0  # least outer wall, in every direction
+    separator_mm: float = 6.0  # wood between two passes of the guide
+    least_web_mm: float = 3.0  # narrowest wood allowed anywhere
+    least_duct_mm: float = 12.0  # narrowest guide
+    fit_mm: float = 0.15  # play of an inset in its seat, each side
+    mouth_face: str = "auto"
+    terminal_face: str = "auto"
+    as_built_db: float = 1.0  # how far the as-built response may stray from what sizing promised, 50 to 300 Hz
+    terminals: Terminals = field(default_factory=Terminals)
+
+
+@dataclass(frozen=True, slots=True)
+class SheetStock:
+    """Some equal rectangular sheets."""
+
+    width_mm: float
+    height_mm: float
+    count: int
+    price: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """One material in one thickness, and the sheets of it that are there."""
+
+    name: str
+    material: str  # a key of `kerfwave.safety.materials`, e.g. "birch-plywood"
+    glue: str  # "uf", "muf", "pf", "none" or "unknown" (EN 314-2 classes 1, 2, 3)
+    thickness_mm: float  # what the label says
+    measured_mm: tuple[float, ...]  # calliper readings; their mean is what the body is built from
+    density_kg_m3: float
+    sheets: tuple[SheetStock, ...]
+    grain: str | None = None  # "x" or "y" of the sheet; None: it does not matter
+    edge_margin_mm: float = 5.0
+    spacing_mm: float = 2.0
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Laser:
+    """The light source. All powers optical."""
+
+    optical_power_w: float
+    wavelength_nm: float
+    spot_mm: float
+    focal_ratio: float | None = None  # focal length / beam width on the lens; None: not known
+    enclosed: bool = False  # interlocked full enclosure, Class 1 as a product
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """The cutter and the dialect facts of its controller."""
+
+    name: str
+    laser: Laser
+    bed_width_mm: float
+    bed_height_mm: float
+    max_feed_mm_min: float
+    rapid_feed_mm_min: float
+    acceleration_mm_s2: float
+    power_scale: float  # the S word that means full power
+    start: tuple[str, ...] = ()
+    end: tuple[str, ...] = ()
+    laser_on: str = "M4"  # spindle words of RS274, as such machines use them
+    laser_off: str = "M5"
+    air_on: str | None = None
+    air_off: str | None = None
+    arcs: bool = True
+    decimals: int = 3
+    line_length: int = 80
+    bed_surface: str = "unknown"  # "matt-steel", "bright-metal", "ceramic", "wood", "unknown"
+    filter_hours: float | None = None
+    lens_hours: float | None = None
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Provenance:
+    """Where a recipe comes from. `measured` is the only word that makes it trusted."""
+
+    measured: bool
+    date: str = ""
+    coupon: str = ""
+    by: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RecipeEntry:
+    """One shelf entry: with this laser, this sheet was cut this way."""
+
+    name: str
+    optical_power_w: float
+    wavelength_nm: float
+    material: str
+    glue: str
+    thickness_mm: float
+    air_assist: bool
+    power_percent: float
+    feed_mm_min: float
+    passes: int
+    kerf_mm: float
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class Extraction:
+    """How the fume leaves."""
+
+    flow_m3_h: float
+    capture: str  # "enclosure" (box around the machine) or "nozzle"
+    outdoors: bool
+    nozzle_distance_mm: float | None = None
+    open_area_cm2: float | None = None  # gaps of the box
+    duct_mm: float | None = None
+    duct_length_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Eyewear:
+    """What is printed on the eyewear at hand."""
+
+    from_nm: float
+    to_nm: float
+    optical_density: float | None = None
+    lb: int | None = None  # EN 207 scale number, D mode
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """The room that the cutting is done in. None and "unknown" never count as a pass."""
+
+    width_m: float
+    depth_m: float
+    height_m: float
+    air_changes_per_h: float | None = None
+    extraction: Extraction | None = None
+    bystander_m: float | None = None  # nearest other person while the laser runs
+    eyewear: Eyewear | None = None
+    extinguisher: str = "unknown"  # "water", "foam", "abc-powder", "co2", "none", "unknown"
+    smoke_alarm: bool | None = None
+    open_flued_appliance: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Spec:
+    """One whole spec, shelf files read in. The only thing the stages start from."""
+
+    name: str
+    driver: Driver
+    target: Target
+    enclosure: Enclosure
+    stock: Stock
+    machine: Machine
+    recipes: tuple[RecipeEntry, ...]
+    room: Room
+    drive: Drive = field(default_factory=Drive)
+    listening: Listening = field(default_factory=Listening)
+    notes: str = ""
