@@ -1,0 +1,59 @@
+"""The acoustics room: air, driver, ducts, bends, radiation, and the network that they make together.
+
+Driver to mouth is one lumped and one-dimensional circuit (`network`), SI inside, time factor e^{+j omega t}. `air`
+and `driver` do without numpy, so that a spec is checked quickly; the other names load it when first asked for. The
+function of the module `air` has its name too, and is imported from there.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from kerfwave.acoustics.driver import Contradiction, complete, contradictions
+
+if TYPE_CHECKING:
+    from kerfwave.acoustics.network import (
+        BatchResponse,
+        Solution,
+        input_impedance,
+        response,
+        responses,
+        solve,
+        solve_network,
+    )
+    from kerfwave.acoustics.radiation import mouth_impedance, piston_impedance
+    from kerfwave.acoustics.segments import Abcd, SegmentArrays, abcd, cascade, stack
+
+_HOME = {
+    "network": ("BatchResponse", "Solution", "input_impedance", "response", "responses", "solve", "solve_network"),
+    "radiation": ("mouth_impedance", "piston_impedance"),
+    "segments": ("Abcd", "SegmentArrays", "abcd", "cascade", "stack"),
+}
+
+__all__ = [
+    "Abcd",
+    "BatchResponse",
+    "Contradiction",
+    "SegmentArrays",
+    "Solution",
+    "abcd",
+    "cascade",
+    "complete",
+    "contradictions",
+    "input_impedance",
+    "mouth_impedance",
+    "piston_impedance",
+    "response",
+    "responses",
+    "solve",
+    "solve_network",
+    "stack",
+]
+
+
+def __getattr__(name: str) -> Any:
+    for module, names in _HOME.items():
+        if name in names:
+            return getattr(import_module(f"{__name__}.{module}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
