@@ -83,3 +83,18 @@ class Response:
     impedance_phase_deg: tuple[float, ...]
     group_delay_ms: tuple[float, ...]  # of the sound pressure, without the travel time to the listener
     mouth_velocity_peak_m_s: tuple[float, ...]  # zeros for a closed box
+
+
+@dataclass(frozen=True, slots=True)
+class GuideRun:
+    """One stretch of the guide as measured on the body: a straight, or a bend of constant width.
+
+    `width_m` lies in the plane of the layers, `height_m` along the stack; `length_m` is that of the centreline.
+    """
+
+    name: str
+    length_m: float
+    width_m: float
+    height_m: float
+    turn_deg: float = 0.0  # 0 for a straight; the sign does not matter to the sound
+    inner_radius_m: float = 0.0  # of a bend's inner wall

@@ -1,0 +1,197 @@
+"""All the air of a body, as prisms, and the openings through which it meets the room."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from kerfwave.body import path, shapes
+from kerfwave.body.fold import Fold
+from kerfwave.body.rules import BodyRules, LayerCount, plate_layers, seat_layers
+from kerfwave.model.acoustic import GuideRun
+from kerfwave.model.parts import AirPrism, Opening
+from kerfwave.model.spec import Driver, Plan
+
+PLATE_SHOULDER_MM = 4.0  # what the terminal plate is glued to, left and right
+SCREW_ANGLE_DEG = 45.0  # first screw of the driver, from the horizontal
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """A body as it will be cut: its outline, its air, and the two numbers that the sound depends on."""
+
+    plan: Plan
+    rules: BodyRules
+    counts: LayerCount
+    fold: Fold
+    air: tuple[AirPrism, ...]
+    openings: tuple[Opening, ...]
+    chamber_m3: float  # measured from the prisms, driver's displacement taken off
+    closed_m3: float  # the closed box of the same outside size and walls, likewise
+    guide: tuple[GuideRun, ...]  # measured across the duct
+
+
+def inner_height_mm(rules: BodyRules, counts: LayerCount) -> float:
+    """Return the height of chamber and guide along the stack."""
+    return counts.inner * rules.thickness_mm
+
+
+def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold: Fold) -> Body:
+    """Put the air of a fold into a stack of layers."""
+    t = rules.thickness_mm
+    low, high = counts.floor * t, (counts.floor + counts.inner) * t
+    prisms = [
+        AirPrism("chamber", "chamber", fold.chamber, (), low, high),
+        AirPrism("guide", "guide", fold.guide, (), low, high),
+    ]
+    if rules.stack == "upright":
+        prisms += _driver_seat(plan, rules, counts, fold)
+    else:
+        prisms += _driver_hole(driver, counts, t, fold)
+    prisms += _terminal_seat(plan, rules, counts, fold)
+    air = tuple(prisms)
+    bores = sum(_volume(p) for p in air if p.kind == "driver-bore")
+    height = high - low
+    return Body(
+        plan=plan,
+        rules=rules,
+        counts=counts,
+        fold=fold,
+        air=air,
+        openings=_openings(plan, rules, driver, counts, fold, air),
+        chamber_m3=(
+            sum(_volume(p) for p in air if p.kind in ("chamber", "driver-bore", "terminal-bore"))
+            - driver.displacement_cm3 * 1e3
+        )
+        * 1e-9,
+        closed_m3=(fold.room_area_mm2 * height + bores - driver.displacement_cm3 * 1e3) * 1e-9,
+        guide=guide_runs(fold, height),
+    )
+
+
+def _volume(prism: AirPrism) -> float:
+    return float(shapes.polygon(prism.outline, prism.holes).area) * (prism.to_z_mm - prism.from_z_mm)
+
+
+def guide_runs(fold: Fold, height_mm: float) -> tuple[GuideRun, ...]:
+    """Return the guide's runs with their widths measured across the duct that is really there."""
+    duct = shapes.polygon(fold.guide)
+    found = []
+    for run in fold.runs:
+        # The last run is measured short of its end, where a slanted face cuts the duct obliquely.
+        widths = [shapes.width_across(duct, *path.at(run, fraction)) for fraction in (0.25, 0.5, 0.75)]
+        width = sum(widths) / len(widths)
+        radius = run.radius_mm
+        found.append(
+            GuideRun(
+                name=run.name,
+                length_m=run.length_mm * 1e-3,
+                width_m=width * 1e-3,
+                height_m=height_mm * 1e-3,
+                turn_deg=run.turn_deg,
+                inner_radius_m=(radius - width / 2) * 1e-3 if math.isfinite(radius) else 0.0,
+            )
+        )
+    return tuple(found)
+
+
+def _driver_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold) -> list[AirPrism]:
+    """A pocket for the ring, whole layers high, and behind it the bore: layer by layer the chord of a circle.
+
+    A layer takes the widest chord within its thickness, so the stepped bore clears the whole circle.
+    """
+    t, a_b = rules.thickness_mm, shapes.face_line(plan, "front")
+    layers = seat_layers(rules, counts.total) or 0
+    first = (counts.total - layers) // 2
+    seat = shapes.face_rectangle(*a_b, fold.driver.along_mm, rules.seat_width_mm, 0.0, t)
+    prisms = [AirPrism("driver seat", "driver-seat", seat, (), first * t, (first + layers) * t)]
+    centre = counts.total * t / 2
+    radius = rules.bore_mm / 2
+    for i in range(counts.floor, counts.floor + counts.inner):
+        below, above = i * t - centre, (i + 1) * t - centre
+        nearest = 0.0 if below <= 0.0 <= above else min(abs(below), abs(above))
+        if nearest < radius - 1e-6:
+            chord = 2 * math.sqrt(radius**2 - nearest**2)
+            bore = shapes.face_rectangle(*a_b, fold.driver.along_mm, chord, t, rules.front_wall_mm)
+            prisms.append(AirPrism(f"driver bore {i + 1}", "driver-bore", bore, (), i * t, (i + 1) * t))
+    return prisms
+
+
+def screw_places(driver: Driver) -> tuple[tuple[float, float], ...]:
+    """Return where the driver's screws sit about its centre."""
+    angles = [math.radians(SCREW_ANGLE_DEG + 360.0 * k / driver.screw_count) for k in range(driver.screw_count)]
+    r = driver.bolt_circle_mm / 2
+    return tuple((r * math.cos(a), r * math.sin(a)) for a in angles)
+
+
+def _driver_hole(driver: Driver, counts: LayerCount, t: float, fold: Fold) -> list[AirPrism]:
+    """A round hole through the front layers of a facing stack, and the driver's pilot holes."""
+    x, y, top = fold.driver.x_mm, fold.driver.y_mm, counts.floor * t
+    holes = [AirPrism("driver bore", "driver-bore", path.circle(x, y, driver.cutout_mm), (), 0.0, top)]
+    for n, (dx, dy) in enumerate(screw_places(driver), 1):
+        pilot = path.circle(x + dx, y + dy, driver.screw_hole_mm)
+        # A pilot hole that went right through the front would be a leak; the last layer stays whole if it can.
+        holes.append(AirPrism(f"driver screw {n}", "driver-screw", pilot, (), 0.0, max(t, top - t)))
+    return holes
+
+
+def _terminal_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold) -> list[AirPrism]:
+    t, a_b = rules.thickness_mm, shapes.face_line(plan, fold.terminal.face)
+    layers = plate_layers(rules, counts.total)
+    first = (counts.total - layers) // 2
+    width = rules.plate_width_mm + 2 * rules.fit_mm
+    seat = shapes.face_rectangle(*a_b, fold.terminal.along_mm, width, 0.0, t)
+    bore = shapes.face_rectangle(
+        *a_b, fold.terminal.along_mm, width - 2 * PLATE_SHOULDER_MM, t, rules.terminal_wall_mm
+    )
+    return [
+        AirPrism("terminal seat", "terminal-seat", seat, (), first * t, (first + layers) * t),
+        AirPrism("terminal bore", "terminal-bore", bore, (), (first + 1) * t, (first + layers - 1) * t),
+    ]
+
+
+def _openings(
+    plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold: Fold, air: tuple[AirPrism, ...]
+) -> tuple[Opening, ...]:
+    t = rules.thickness_mm
+    middle = counts.total * t / 2
+    height = inner_height_mm(rules, counts)
+    mouth, terminal = fold.mouth, fold.terminal
+    last = fold.runs[-1]
+    heading = math.radians(path.end(last)[2])
+    straightness = abs(math.cos(heading) * mouth.normal_x + math.sin(heading) * mouth.normal_y)
+    mouth_width = fold.key.width_mm / straightness
+    upright = rules.stack == "upright"
+    bore = next(p for p in air if p.kind == "terminal-bore")
+    plate = rules.plate_width_mm + 2 * rules.fit_mm - 2 * PLATE_SHOULDER_MM
+    plate_height = bore.to_z_mm - bore.from_z_mm
+    return (
+        Opening(
+            name="driver",
+            kind="driver",
+            centre_mm=(fold.driver.x_mm, 0.0, middle) if upright else (fold.driver.x_mm, fold.driver.y_mm, 0.0),
+            normal=(0.0, -1.0, 0.0) if upright else (0.0, 0.0, -1.0),
+            area_mm2=math.pi / 4 * driver.cutout_mm**2,
+            diameter_mm=driver.cutout_mm,
+        ),
+        Opening(
+            name="mouth",
+            kind="mouth",
+            centre_mm=(mouth.x_mm, mouth.y_mm, middle),
+            normal=(mouth.normal_x, mouth.normal_y, 0.0),
+            area_mm2=mouth_width * height,
+            width_mm=mouth_width,
+            height_mm=height,
+        ),
+        Opening(
+            name="terminal",
+            kind="terminal",
+            centre_mm=(terminal.x_mm, terminal.y_mm, middle),
+            normal=(terminal.normal_x, terminal.normal_y, 0.0),
+            area_mm2=plate * plate_height,
+            width_mm=plate,
+            height_mm=plate_height,
+        ),
+    )
+
+

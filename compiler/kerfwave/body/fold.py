@@ -1,0 +1,355 @@
+"""Folding a guide into a plan: parallel lanes, joined by round turns of constant section.
+
+The lanes lie side by side at one edge of the room, the chamber has the rest. Everything is laid out in a lane
+frame, u along the lanes and v across them with the chamber at low v and the first lane entered at low u; a key
+says how that frame is turned and mirrored into the plan.
+
+```
+  v ^   mouth <-- lane 2 <-- .
+    |   ============septum==  )      each turn is a half ring about the septum's round tip,
+    |   . --> lane 1 --> ----'       so the duct is as wide there as everywhere
+    |  (  ==========septum=======
+    |  throat
+    |          chamber
+    +-----------------------------> u
+```
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from shapely import affinity
+from shapely.geometry import LineString, Polygon, box
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import polylabel
+
+from kerfwave.body import path, shapes
+from kerfwave.body.path import Run
+from kerfwave.body.rules import BodyRules
+from kerfwave.model.parts import Point, Ring
+from kerfwave.model.spec import Plan
+
+
+class CannotFold(Exception):
+    """This key does not fit this plan; the message says what stands in the way."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class FoldKey:
+    """What tells one fold from another."""
+
+    along: bool  # lanes run from front to back instead of from side to side
+    flip_u: bool
+    flip_v: bool
+    lanes: int
+    width_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class FacePlace:
+    """A place on a face: `along_mm` from the face's first point, with its position and outward normal."""
+
+    face: str
+    along_mm: float
+    x_mm: float
+    y_mm: float
+    normal_x: float
+    normal_y: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fold:
+    """A guide in a plan, with the chamber it leaves and places for driver, mouth and terminals."""
+
+    key: FoldKey
+    runs: tuple[Run, ...]  # throat first; the last one ends where the centreline leaves the plan
+    guide: Ring  # air of the guide within the plan
+    chamber: Ring
+    chamber_area_mm2: float
+    room_area_mm2: float  # everything behind the walls: the closed box of the same outside size
+    length_mm: float
+    mouth: FacePlace
+    driver: FacePlace  # on the front; for a facing stack x and y of its centre in the plan
+    terminal: FacePlace
+
+
+def fold(plan: Plan, rules: BodyRules, key: FoldKey) -> Fold:
+    """Fold the guide that a key describes.
+
+    Raises:
+        CannotFold: if it does not fit, with the reason.
+    """
+    reason = "no face has room for the terminals beside the driver"
+    for terminal_face in _terminal_faces(plan, rules):
+        walls = {terminal_face: rules.terminal_wall_mm}
+        if rules.stack == "upright":
+            walls["front"] = max(rules.front_wall_mm, walls.get("front", 0.0))
+        room = _largest(shapes.inside(plan, walls, rules.wall_mm))
+        runs = _lanes(_to_lanes(room, key), key.lanes, key.width_mm, rules.separator_mm)
+        chamber_lanes = _chamber(_to_lanes(room, key), runs, rules.separator_mm)
+        runs = _from_lanes_runs(runs, key)
+        chamber = _largest(_from_lanes(chamber_lanes, key))
+        runs, mouth = _open(plan, rules, runs, key.width_mm)
+        if mouth.face == terminal_face:
+            reason = "mouth and terminals would share a face"
+            continue
+        guide = _guide_air(plan, runs, key.width_mm)
+        driver = _place_driver(plan, rules, chamber, guide)
+        try:
+            terminal = _place_terminal(plan, rules, terminal_face, chamber, driver)
+        except CannotFold as error:
+            reason = str(error)
+            continue
+        outline, _ = shapes.rings_of(chamber)
+        return Fold(
+            key=key,
+            runs=runs,
+            guide=shapes.rings_of(guide)[0],
+            chamber=outline,
+            chamber_area_mm2=chamber.area,
+            room_area_mm2=room.area,
+            length_mm=path.length_mm(runs),
+            mouth=mouth,
+            driver=driver,
+            terminal=terminal,
+        )
+    raise CannotFold(reason)
+
+
+# --- the lane frame ---------------------------------------------------------------------------------------------
+
+
+def _to_lanes(shape: BaseGeometry, key: FoldKey) -> BaseGeometry:
+    u, v = (-1.0 if key.flip_u else 1.0), (-1.0 if key.flip_v else 1.0)
+    matrix = [0.0, u, v, 0.0, 0.0, 0.0] if key.along else [u, 0.0, 0.0, v, 0.0, 0.0]
+    return affinity.affine_transform(shape, matrix)
+
+
+def _from_lanes(shape: BaseGeometry, key: FoldKey) -> BaseGeometry:
+    u, v = (-1.0 if key.flip_u else 1.0), (-1.0 if key.flip_v else 1.0)
+    matrix = [0.0, v, u, 0.0, 0.0, 0.0] if key.along else [u, 0.0, 0.0, v, 0.0, 0.0]
+    return affinity.affine_transform(shape, matrix)
+
+
+def _from_lanes_runs(runs: tuple[Run, ...], key: FoldKey) -> tuple[Run, ...]:
+    if key.flip_u:
+        runs = path.mirrored(runs)
+    if key.flip_v:  # y -> -y is x -> -x seen through a swap on either side
+        runs = path.swapped(path.mirrored(path.swapped(runs)))
+    return path.swapped(runs) if key.along else runs
+
+
+def _largest(shape: BaseGeometry) -> Polygon:
+    parts = shapes.parts_of(shape)
+    if not parts:
+        raise CannotFold("the walls leave no room inside the plan")
+    return max(parts, key=lambda p: round(p.area, 3))
+
+
+# --- lanes ------------------------------------------------------------------------------------------------------
+
+
+def _lanes(room: BaseGeometry, lanes: int, width: float, septum: float) -> tuple[Run, ...]:
+    """Lay the guide out in the lane frame: up from the chamber, then to and fro, ending in the last lane."""
+    u_lo, v_lo, u_hi, v_hi = room.bounds
+    # A pointed room has no use for its tip: come down until the last lane is worth having.
+    top = v_hi
+    least = max(2 * width, 30.0)
+    while True:
+        if top - width < v_lo:
+            raise CannotFold(f"a lane {width:.1f} mm wide is too wide for the room")
+        free = shapes.longest(shapes.free_stretches(room, u_lo, u_hi, top - width, top))
+        if free is not None and free[1] - free[0] >= least:
+            break
+        top -= 2.0
+    bottoms = [top - (lanes - i) * width - (lanes - 1 - i) * septum for i in range(lanes)]
+    if bottoms[0] - septum <= v_lo + 1.0:
+        raise CannotFold(f"{lanes} lanes {width:.1f} mm wide leave nothing for the chamber")
+    reach = width + septum / 2  # outer radius of a turn
+    eroded = room.buffer(-(reach - shapes.EPS), quad_segs=32)
+    tips = [b - septum / 2 for b in bottoms]  # the septum under lane i has its middle here
+    turns = []
+    for i, tip in enumerate(tips):
+        line = eroded.intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
+        if line.is_empty:
+            raise CannotFold(f"no room for a turn {2 * reach:.1f} mm across")
+        turns.append(line.bounds[0] if i % 2 == 0 else line.bounds[2])
+    bend = (width + septum) / 2  # centreline radius
+    steps: list[tuple[str, float, float]] = [("throat", septum / 2, 0.0), ("bend 1", bend * math.pi / 2, -90.0)]
+    for i in range(lanes - 1):
+        straight = abs(turns[i + 1] - turns[i])
+        if (turns[i + 1] - turns[i]) * (1 if i % 2 == 0 else -1) < 0:
+            raise CannotFold("the lanes are shorter than their turns")
+        steps.append((f"lane {i + 1}", straight, 0.0))
+        steps.append((f"bend {i + 2}", bend * math.pi, 180.0 if i % 2 == 0 else -180.0))
+    # The last lane is drawn well past any wall; `_open` cuts it where it leaves the plan.
+    steps.append((f"lane {lanes}", 2 * (u_hi - u_lo), 0.0))
+    return path.chain(turns[0] - bend, bottoms[0] - septum, 90.0, tuple(steps))
+
+
+def _chamber(room: BaseGeometry, runs: tuple[Run, ...], septum: float) -> BaseGeometry:
+    u_lo, v_lo, u_hi, _ = room.bounds
+    return room.intersection(box(u_lo - 1, v_lo - 1, u_hi + 1, runs[0].y))
+
+
+def _open(plan: Plan, rules: BodyRules, runs: tuple[Run, ...], width: float) -> tuple[tuple[Run, ...], FacePlace]:
+    """Cut the last run where it leaves the plan, and say through which face."""
+    last = runs[-1]
+    hits: list[tuple[float, str, float]] = []
+    for side in (0.0, width / 2, -width / 2):
+        x, y, _ = path.at(last, 0.0, side)
+        far_x, far_y, _ = path.at(last, 1.0, side)
+        crossing = []
+        for i, face in enumerate(plan.faces):
+            a, b = plan.outline[i], plan.outline[(i + 1) % len(plan.outline)]
+            cut = LineString([(x, y), (far_x, far_y)]).intersection(LineString([a, b]))
+            if not cut.is_empty:
+                px, py = cut.coords[0]
+                crossing.append((math.dist((x, y), (px, py)), face, math.dist(a, (px, py))))
+        if not crossing:
+            raise CannotFold("the mouth finds no face")
+        hits.append(min(crossing))
+    face = hits[0][1]
+    if any(h[1] != face for h in hits):
+        raise CannotFold("the mouth would open across a corner")
+    a, b = shapes.face_line(plan, face)
+    if min(h[2] for h in hits) < rules.least_web_mm or max(h[2] for h in hits) > math.dist(a, b) - rules.least_web_mm:
+        raise CannotFold("the mouth would leave too thin a corner")
+    if rules.mouth_face == "auto":
+        if face == "back" and rules.stack == "upright":
+            raise CannotFold("the mouth would open at the back")
+    elif face != rules.mouth_face:
+        raise CannotFold(f"the mouth would open at the {face}, not at the {rules.mouth_face}")
+    *before, _ = runs
+    cut_run = Run(last.name, last.x, last.y, last.heading_deg, hits[0][0])
+    x, y, _ = path.end(cut_run)
+    return (*before, cut_run), _on_face(plan, face, hits[0][2])
+
+
+def _on_face(plan: Plan, face: str, along: float) -> FacePlace:
+    a, b = shapes.face_line(plan, face)
+    length = math.dist(a, b)
+    c, s = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+    return FacePlace(face, along, a[0] + along * c, a[1] + along * s, s, -c)
+
+
+def _guide_air(plan: Plan, runs: tuple[Run, ...], width: float) -> Polygon:
+    *before, last = runs
+    longer = Run(last.name, last.x, last.y, last.heading_deg, last.length_mm + 2 * width)
+    return _largest(Polygon(path.sweep((*before, longer), width / 2)).intersection(shapes.polygon(plan.outline)))
+
+
+# --- driver and terminals ---------------------------------------------------------------------------------------
+
+
+def _place_driver(plan: Plan, rules: BodyRules, chamber: Polygon, guide: Polygon) -> FacePlace:
+    if rules.stack == "facing":
+        centre = polylabel(chamber, tolerance=0.5)
+        clear = chamber.exterior.distance(centre)
+        if clear < rules.bore_mm / 2:
+            raise CannotFold(f"the chamber takes a circle of {2 * clear:.0f} mm, the driver needs {rules.bore_mm:.0f} mm")
+        return FacePlace("front", 0.0, round(centre.x, 2), round(centre.y, 2), 0.0, 0.0)
+    a, b = shapes.face_line(plan, "front")
+    x0, _, x1, _ = chamber.bounds
+    free = shapes.free_stretches(chamber, x0, x1, rules.front_wall_mm, max(rules.reach_mm, rules.front_wall_mm + 1.0))
+    half, seat = rules.bore_mm / 2, rules.seat_width_mm / 2
+    lo, hi = a[0] + seat + rules.least_web_mm, b[0] - seat - rules.least_web_mm
+    best: float | None = None
+    for start, stop in free:
+        low, high = max(start + half, lo), min(stop - half, hi)
+        if low <= high:
+            x = min(max((start + stop) / 2, low), high)
+            if best is None or abs(x) < abs(best) - 1e-6:
+                best = x
+    if best is None:
+        widest = max((stop - start for start, stop in free), default=0.0)
+        raise CannotFold(
+            f"behind the front a width of {widest:.0f} mm is free to a depth of {rules.reach_mm:.0f} mm, "
+            f"the driver needs {rules.bore_mm:.0f} mm and its ring {rules.seat_width_mm:.0f} mm of front"
+        )
+    best = round(best, 2)
+    pocket = box(best - seat, 0.0, best + seat, rules.thickness_mm)
+    if pocket.distance(guide) < rules.least_web_mm:
+        raise CannotFold("the driver's ring would come too near the guide")
+    return _on_face(plan, "front", best - a[0])
+
+
+def _terminal_faces(plan: Plan, rules: BodyRules) -> tuple[str, ...]:
+    if rules.terminal_face != "auto":
+        return (rules.terminal_face,)
+    names = [f for f in shapes.face_names(plan) if f != "front" or rules.stack == "facing"]
+    # The back is where a cable is least in the way.
+    return tuple(sorted(names, key=lambda f: (f != "back", names.index(f))))
+
+
+def _place_terminal(plan: Plan, rules: BodyRules, face: str, chamber: Polygon, driver: FacePlace) -> FacePlace:
+    a, b = shapes.face_line(plan, face)
+    room = shapes.in_face_frame(chamber, a, b)
+    wall = rules.terminal_wall_mm
+    if face == "front" and rules.stack == "upright":
+        raise CannotFold("the terminals cannot share the front with the driver")
+    width = rules.plate_width_mm + 2 * rules.fit_mm
+    margin = rules.least_web_mm
+    free = shapes.free_stretches(room, margin, math.dist(a, b) - margin, wall, wall + rules.post_depth_mm)
+    if rules.stack == "facing":
+        inside_driver = box(driver.x_mm, driver.y_mm, driver.x_mm, driver.y_mm).buffer(rules.bore_mm / 2)
+    else:
+        half = rules.bore_mm / 2
+        inside_driver = box(driver.x_mm - half, 0.0, driver.x_mm + half, rules.reach_mm)
+    places = [
+        round(low + width / 2 + k * 2.0, 3)
+        for low, high in free
+        for k in range(int((high - low - width) // 2.0) + 1)
+        if high - low >= width
+    ]
+    middle = sum(longest) / 2 if (longest := shapes.longest(free)) else 0.0
+    for along in sorted(places, key=lambda p: (round(abs(p - middle), 3), p)):
+        posts = Polygon(shapes.face_rectangle(a, b, along, width, 0.0, wall + rules.post_depth_mm))
+        if posts.distance(inside_driver) >= rules.least_web_mm:
+            return _on_face(plan, face, along)
+    raise CannotFold(f"the chamber does not reach the {face} face where the terminals need {width:.0f} mm of it")
+
+
+# --- all folds of a plan ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Folds:
+    """All folds that fit, and how often each reason stood in the way of the others."""
+
+    folds: tuple[Fold, ...]
+    refused: tuple[tuple[str, int], ...]
+
+
+def all_folds(plan: Plan, rules: BodyRules, least_duct_mm: float, *, step_mm: float = 1.0, most_lanes: int = 8) -> Folds:
+    """Try every fold on a grid of widths and lane counts. Folds that sound alike are kept once."""
+    folds: list[Fold] = []
+    alike: set[tuple[float, ...]] = set()
+    refused: dict[str, int] = {}
+    x0, y0, x1, y1 = shapes.polygon(plan.outline).bounds
+    for along in (False, True):
+        across_mm = (x1 - x0) if along else (y1 - y0)
+        # The chamber of an upright body lies behind its front; lanes from side to side must lie behind that.
+        flips_v = (False, True) if along or rules.stack == "facing" else (False,)
+        for flip_v in flips_v:
+            for flip_u in (False, True):
+                for lanes in range(1, most_lanes + 1):
+                    width = least_duct_mm
+                    while lanes * (width + rules.separator_mm) < across_mm and width <= 60.0:
+                        key = FoldKey(along, flip_u, flip_v, lanes, round(width, 3))
+                        width += step_mm
+                        try:
+                            found = fold(plan, rules, key)
+                        except CannotFold as error:
+                            refused[str(error)] = refused.get(str(error), 0) + 1
+                            if "leave nothing" in str(error):
+                                break
+                            continue
+                        sound = (lanes, key.width_mm, round(found.length_mm, 2), round(found.chamber_area_mm2, 0))
+                        if sound not in alike:
+                            alike.add(sound)
+                            folds.append(found)
+    order = sorted(refused.items(), key=lambda item: (-item[1], item[0]))
+    return Folds(tuple(folds), tuple(order))

@@ -1,0 +1,38 @@
+"""The pieces that stand across the layers: the ring that carries the driver, the plate that carries the terminals.
+
+Each is drawn in its own plane about its centre, x along the face and y along the stack, seen from outside.
+"""
+
+from __future__ import annotations
+
+from kerfwave.body import path, shapes
+from kerfwave.body.air import Body, screw_places
+from kerfwave.body.rules import plate_layers, seat_layers
+from kerfwave.model.parts import Piece, Ring
+from kerfwave.model.spec import Driver, Terminals
+
+
+def _rectangle(width: float, height: float) -> Ring:
+    x, y = width / 2, height / 2
+    return ((-x, -y), (x, -y), (x, y), (-x, y))
+
+
+def insets(body: Body, driver: Driver, terminals: Terminals) -> tuple[Piece, ...]:
+    """Return the insets of a body at finished size: the seat less the play on every side."""
+    rules, total = body.rules, body.counts.total
+    t, play = rules.thickness_mm, 2 * rules.fit_mm
+    plate_height = plate_layers(rules, total) * t - play
+    half = terminals.spacing_mm / 2
+    posts = (path.circle(-half, 0.0, terminals.post_hole_mm), path.circle(half, 0.0, terminals.post_hole_mm))
+    found = [_piece("T1", "terminal-plate", _rectangle(rules.plate_width_mm, plate_height), posts, t)]
+    if rules.stack == "upright":
+        height = (seat_layers(rules, total) or 0) * t - play
+        screws = tuple(path.circle(x, y, driver.screw_hole_mm) for x, y in screw_places(driver))
+        holes = (path.circle(0.0, 0.0, driver.cutout_mm), *screws)
+        found.insert(0, _piece("R1", "driver-ring", _rectangle(rules.seat_width_mm - play, height), holes, t))
+    return tuple(found)
+
+
+def _piece(name: str, role: str, outline: Ring, holes: tuple[Ring, ...], thickness_mm: float) -> Piece:
+    turned, inner = shapes.rings_of(shapes.polygon(outline, holes))
+    return Piece(name, role, turned, inner, thickness_mm)

@@ -1,0 +1,116 @@
+"""A guide's centreline as a chain of straights and circular bends, and the duct that it sweeps.
+
+A duct swept at constant half-width along such a chain has the same section everywhere, bends included, so its
+area in plan is exactly width times centreline length (Pappus-Guldin).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from kerfwave.model.parts import Point, Ring
+
+SAGITTA_MM = 0.01  # arcs leave as chords that stray no further than this from the true circle
+GRID_DECIMALS = 6  # coordinates are snapped here, so that lines computed two ways are one line
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One stretch: starts at (x, y) with a heading, goes on for `length_mm`, turning evenly by `turn_deg`."""
+
+    name: str
+    x: float
+    y: float
+    heading_deg: float
+    length_mm: float
+    turn_deg: float = 0.0  # positive: to the left
+
+    @property
+    def radius_mm(self) -> float:
+        """Centreline radius of a bend; infinite for a straight."""
+        return abs(self.length_mm / math.radians(self.turn_deg)) if self.turn_deg else math.inf
+
+
+def _unit(heading_deg: float) -> Point:
+    # Exact on the axes, where nearly every run lies.
+    return (round(math.cos(math.radians(heading_deg)), 15), round(math.sin(math.radians(heading_deg)), 15))
+
+
+def at(run: Run, fraction: float, left_mm: float = 0.0) -> tuple[float, float, float]:
+    """Return x, y and heading at a fraction of a run's length, `left_mm` to the left of the centreline."""
+    heading = run.heading_deg + run.turn_deg * fraction
+    c, s = _unit(heading)
+    if run.turn_deg == 0.0:
+        x, y = run.x + c * run.length_mm * fraction, run.y + s * run.length_mm * fraction
+    else:
+        side = math.copysign(1.0, run.turn_deg)
+        c0, s0 = _unit(run.heading_deg)
+        r = run.radius_mm
+        x = run.x - side * r * s0 + side * r * s
+        y = run.y + side * r * c0 - side * r * c
+    return (x - s * left_mm, y + c * left_mm, heading)
+
+
+def end(run: Run) -> tuple[float, float, float]:
+    """Return x, y and heading where a run ends."""
+    return at(run, 1.0)
+
+
+def chain(x: float, y: float, heading_deg: float, steps: tuple[tuple[str, float, float], ...]) -> tuple[Run, ...]:
+    """Lay runs end to end from (name, length_mm, turn_deg); runs of no length are left out."""
+    runs: list[Run] = []
+    for name, length, turn in steps:
+        if length < 1e-9:
+            continue
+        run = Run(name, x, y, heading_deg, length, turn)
+        runs.append(run)
+        x, y, heading_deg = end(run)
+    return tuple(runs)
+
+
+def _side(runs: tuple[Run, ...], left_mm: float) -> list[Point]:
+    points: list[Point] = []
+    for run in runs:
+        steps = 1
+        if run.turn_deg:
+            r = run.radius_mm - math.copysign(1.0, run.turn_deg) * left_mm
+            if r > SAGITTA_MM:
+                steps = max(1, math.ceil(math.radians(abs(run.turn_deg)) / (2 * math.acos(1 - SAGITTA_MM / r))))
+        for i in range(steps + 1):
+            x, y, _ = at(run, i / steps, left_mm)
+            point = (round(x, GRID_DECIMALS), round(y, GRID_DECIMALS))
+            if not points or point != points[-1]:
+                points.append(point)
+    return points
+
+
+def sweep(runs: tuple[Run, ...], half_width_mm: float) -> Ring:
+    """Return the outline of the duct swept along the runs, square-cut at both ends."""
+    return tuple(_side(runs, -half_width_mm) + _side(runs, half_width_mm)[::-1])
+
+
+def length_mm(runs: tuple[Run, ...]) -> float:
+    """Return the length of the whole centreline."""
+    return sum(run.length_mm for run in runs)
+
+
+def mirrored(runs: tuple[Run, ...]) -> tuple[Run, ...]:
+    """Return the runs with x turned into -x."""
+    return tuple(replace(r, x=-r.x, heading_deg=180.0 - r.heading_deg, turn_deg=-r.turn_deg) for r in runs)
+
+
+def swapped(runs: tuple[Run, ...]) -> tuple[Run, ...]:
+    """Return the runs with x and y exchanged."""
+    return tuple(replace(r, x=r.y, y=r.x, heading_deg=90.0 - r.heading_deg, turn_deg=-r.turn_deg) for r in runs)
+
+
+def circle(x: float, y: float, diameter_mm: float) -> Ring:
+    """Return a circle as a ring of chords, points on the true circle."""
+    r = diameter_mm / 2
+    # A multiple of four keeps the extreme points exactly on the axes, so a calliper reads the true diameter.
+    n = 4 * max(4, math.ceil(math.tau / (2 * math.acos(1 - SAGITTA_MM / r)) / 4))
+    return tuple(
+        (round(x + r * math.cos(math.tau * i / n), GRID_DECIMALS), round(y + r * math.sin(math.tau * i / n), GRID_DECIMALS))
+        for i in range(n)
+    )

@@ -1,0 +1,136 @@
+"""Plane geometry that the body needs, on top of shapely: rings in and out, walls, free stretches."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from shapely import affinity
+from shapely.geometry import LineString, MultiPolygon, Polygon, box
+from shapely.geometry import Point as Place
+from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
+from shapely.ops import unary_union
+
+from kerfwave.body.path import GRID_DECIMALS
+from kerfwave.model.parts import Point, Ring
+from kerfwave.model.spec import Plan
+
+EPS = 1e-6  # mm; below what any calliper or laser can tell
+
+
+def polygon(outline: Ring, holes: Iterable[Ring] = ()) -> Polygon:
+    """Return the shapely polygon of an outline and its holes."""
+    return Polygon(outline, [list(h) for h in holes])
+
+
+def ring_of(coordinates: Iterable[tuple[float, ...]]) -> Ring:
+    """Return a ring snapped to the grid, open, without repeated points, starting at its lowest leftmost point."""
+    points: list[Point] = []
+    for x, y, *_ in coordinates:
+        point = (round(x, GRID_DECIMALS) + 0.0, round(y, GRID_DECIMALS) + 0.0)
+        if not points or point != points[-1]:
+            points.append(point)
+    if len(points) > 1 and points[0] == points[-1]:
+        points.pop()
+    start = min(range(len(points)), key=lambda i: (points[i][1], points[i][0]))
+    return tuple(points[start:] + points[:start])
+
+
+def rings_of(shape: Polygon) -> tuple[Ring, tuple[Ring, ...]]:
+    """Return outline (counter-clockwise) and holes (clockwise, in a fixed order) of a polygon."""
+    turned = orient(shape, 1.0)
+    return ring_of(turned.exterior.coords), tuple(sorted(ring_of(h.coords) for h in turned.interiors))
+
+
+def parts_of(shape: BaseGeometry, least_area_mm2: float = 1e-3) -> tuple[Polygon, ...]:
+    """Return the polygons of any geometry, dust left out, ordered by place (front to back, left to right)."""
+    if isinstance(shape, Polygon):
+        found = [shape]
+    elif isinstance(shape, MultiPolygon) or hasattr(shape, "geoms"):
+        found = [g for g in shape.geoms if isinstance(g, Polygon)]
+    else:
+        found = []
+    kept = [p for p in found if p.area > least_area_mm2]
+    return tuple(sorted(kept, key=lambda p: (round(p.bounds[1], 3), round(p.bounds[0], 3), round(p.area, 3))))
+
+
+def face_line(plan: Plan, face: str) -> tuple[Point, Point]:
+    """Return both ends of a named face, in the outline's direction (the body lies to its left).
+
+    Raises:
+        KeyError: if the plan has no such face.
+    """
+    if face not in plan.faces:
+        raise KeyError(face)
+    i = plan.faces.index(face)
+    return plan.outline[i], plan.outline[(i + 1) % len(plan.outline)]
+
+
+def face_names(plan: Plan) -> tuple[str, ...]:
+    """Return the names of the faces, each once, in the outline's order."""
+    return tuple(dict.fromkeys(plan.faces))
+
+
+def inside(plan: Plan, walls: dict[str, float], wall_mm: float) -> BaseGeometry:
+    """Return what is left of the plan behind its walls: `walls` by face, `wall_mm` for the rest."""
+    n = len(plan.outline)
+    cut = [
+        LineString([plan.outline[i], plan.outline[(i + 1) % n]]).buffer(walls.get(plan.faces[i], wall_mm), quad_segs=32)
+        for i in range(n)
+    ]
+    return polygon(plan.outline).difference(unary_union(cut))
+
+
+def in_face_frame(shape: BaseGeometry, a: Point, b: Point) -> BaseGeometry:
+    """Return a shape as seen from a face: s along it from `a`, t into the body."""
+    turn = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+    moved = affinity.translate(shape, -a[0], -a[1])
+    return affinity.rotate(moved, -turn, origin=(0, 0))
+
+
+def face_rectangle(a: Point, b: Point, centre_s: float, width: float, from_t: float, to_t: float) -> Ring:
+    """Return the rectangle centred at `centre_s` along the face from a to b, between two depths into the body."""
+    length = math.dist(a, b)
+    c, s = (b[0] - a[0]) / length, (b[1] - a[1]) / length
+    corners = ((-0.5, from_t), (0.5, from_t), (0.5, to_t), (-0.5, to_t))
+    return tuple(
+        (
+            round(a[0] + (centre_s + k * width) * c - t * s, GRID_DECIMALS),
+            round(a[1] + (centre_s + k * width) * s + t * c, GRID_DECIMALS),
+        )
+        for k, t in corners
+    )
+
+
+def free_stretches(room: BaseGeometry, u0: float, u1: float, v0: float, v1: float) -> tuple[tuple[float, float], ...]:
+    """Return the stretches of u in which the whole height v0..v1 of the strip lies in the room."""
+    if u1 - u0 < EPS or v1 - v0 < EPS:
+        return ()
+    strip = box(u0, v0 + EPS, u1, v1 - EPS)
+    missing = strip.difference(room)
+    blocked = sorted((p.bounds[0], p.bounds[2]) for p in parts_of(missing, least_area_mm2=1e-4))
+    found: list[tuple[float, float]] = []
+    at = u0
+    for lo, hi in blocked:
+        if lo > at + EPS:
+            found.append((at, lo))
+        at = max(at, hi)
+    if u1 > at + EPS:
+        found.append((at, u1))
+    return tuple(found)
+
+
+def longest(stretches: tuple[tuple[float, float], ...]) -> tuple[float, float] | None:
+    """Return the longest stretch, the first of equals; None if there is none."""
+    return max(stretches, key=lambda s: (round(s[1] - s[0], 6), -s[0])) if stretches else None
+
+
+def width_across(duct: Polygon, x: float, y: float, heading_deg: float) -> float:
+    """Return how wide a duct is at a point of its centreline, measured square to the heading."""
+    c, s = -math.sin(math.radians(heading_deg)), math.cos(math.radians(heading_deg))
+    reach = max(duct.bounds[2] - duct.bounds[0], duct.bounds[3] - duct.bounds[1])
+    cut = duct.intersection(LineString([(x - reach * c, y - reach * s), (x + reach * c, y + reach * s)]))
+    pieces = [g for g in getattr(cut, "geoms", [cut]) if g.length > 0]
+    here = min(pieces, key=lambda g: g.distance(Place(x, y)))
+    return float(here.length)
