@@ -1,0 +1,281 @@
+"""A layer on the one below it, and the whole stack from the side: what the glue-up is done by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from kerfwave.model.parts import Layer, Opening, Piece, Point, Ring
+from kerfwave.numfmt import fixed
+from kerfwave.writers.svg import (
+    AIR,
+    GHOST,
+    INK,
+    MUTED,
+    Place,
+    arrow_head,
+    bounds,
+    dimension,
+    finish,
+    hatch,
+    label_piece,
+    line_data,
+    n,
+    outline_data,
+    page,
+    piece_group,
+    words,
+)
+from kerfwave.writers.words import listed, mm, mm_and_inches
+
+OPENING_WORDS = {"driver": "driver", "mouth": "mouth", "terminal": "terminals"}
+EDGE_WORDS = {"upright": "front", "facing": "bottom (seen from behind)"}
+
+
+def crosses(opening: Opening, layer: Layer) -> bool:
+    """Say whether an opening through a face that is parallel to the stacking axis reaches into this layer."""
+    if abs(opening.normal[2]) > 0.5:
+        return False
+    half = (opening.diameter_mm or opening.height_mm or 0.0) / 2
+    z = opening.centre_mm[2]
+    return z - half < layer.z_mm + layer.thickness_mm and layer.z_mm < z + half
+
+
+def layer_svg(
+    layer: Layer,
+    pieces: Iterable[Piece],
+    below: Iterable[Piece],
+    plan: Ring,
+    *,
+    openings: Iterable[Opening] = (),
+    stack: str = "upright",
+) -> str:
+    """Return one layer, seen from above as it is glued, with the front at the bottom of the page.
+
+    `pieces` may be all of the package (those of the layer are drawn); `below` are the pieces of the layer under it,
+    or nothing for the first. Neighbouring pieces are hatched in opposite directions.
+    """
+    mine = [p for p in pieces if p.id in layer.pieces]
+    under = list(below)
+    x0, y0, x1, y1 = bounds([plan])
+    unit = max(x1 - x0, y1 - y0) / 100
+    prefix = f"layer-{layer.index:02d}"
+    desc = (
+        f"Layer {layer.index}, {fixed(layer.thickness_mm, 2)} mm thick, from z = {mm(layer.z_mm)}. "
+        f"Pieces: {listed(layer.pieces)}. Hatched: wood of this layer. Grey: wood of the layer below. White: air. "
+        f"Outside size {fixed(x1 - x0, 1)} by {fixed(y1 - y0, 1)} mm. Bottom of the picture: {EDGE_WORDS[stack]}."
+    )
+    left, right, top, low = 14 * unit, 14 * unit, 12 * unit, 15 * unit
+    width, height = x1 - x0 + left + right, y1 - y0 + top + low
+    title = f"Layer {layer.index}: {listed(layer.pieces)}"
+    drawing = page(prefix, 0.0, 0.0, width, height, title=title, desc=desc)
+
+    def place(point: Point) -> Point:
+        return point[0] - x0 + left, height - low - (point[1] - y0)
+
+    drawing.add(
+        drawing.path(
+            d=outline_data([plan], place),
+            fill=AIR,
+            stroke=MUTED,
+            stroke_width=n(unit * 0.15),
+            stroke_dasharray=f"{n(unit)} {n(unit)}",
+            class_="kw-air",
+        )
+    )
+    if under:
+        drawing.add(_ghost(drawing, prefix, under, place, unit))
+    paints = [
+        hatch(drawing, f"{prefix}-wood-{angle}", angle, 1.8 * unit) for angle in ((45, -45) if len(mine) > 1 else (45,))
+    ]
+    for i, piece in enumerate(mine):
+        drawing.add(piece_group(drawing, prefix, piece, place, paints[i % len(paints)], unit * 0.28))
+    for piece in mine:  # all labels above all wood
+        drawing.add(label_piece(drawing, piece, place, 4.6 * unit))
+    for opening in openings:
+        if crosses(opening, layer):
+            drawing.add(_opening_arrow(drawing, opening, place, unit))
+    size = 3.6 * unit
+    drawing.add(dimension(drawing, (left, top * 0.55), (width - right, top * 0.55), mm(x1 - x0), size))
+    x = left * 0.6
+    drawing.add(dimension(drawing, (x, height - low), (x, top), mm(y1 - y0), size))
+    drawing.add(
+        words(
+            drawing, EDGE_WORDS[stack], (left, height - low * 0.2), size, font_style="italic", class_="kw-text kw-quiet"
+        )
+    )
+    return finish(drawing)
+
+
+def _ghost(drawing: Any, prefix: str, under: list[Piece], place: Place, unit: float) -> Any:
+    group = drawing.g(id=f"{prefix}-below", class_="kw-below")
+    for piece in under:
+        group.add(
+            drawing.path(
+                d=outline_data((piece.outline, *piece.holes), place),
+                fill=GHOST,
+                fill_rule="evenodd",
+                fill_opacity="0.75",
+                stroke=MUTED,
+                stroke_width=n(unit * 0.18),
+                stroke_dasharray=f"{n(unit * 0.9)} {n(unit * 0.6)}",
+                class_="kw-ghost",
+            )
+        )
+    return group
+
+
+def _opening_arrow(drawing: Any, opening: Opening, place: Place, unit: float) -> Any:
+    """Return an arrow out of an opening, and its name. Where the arrow points sideways the name stands beneath it."""
+    group = drawing.g(class_="kw-opening")
+    nx, ny = opening.normal[0], -opening.normal[1]  # on the page
+    x, y = place((opening.centre_mm[0], opening.centre_mm[1]))
+    start, tip = (x - nx * 3 * unit, y - ny * 3 * unit), (x + nx * 6 * unit, y + ny * 6 * unit)
+    group.add(
+        drawing.path(
+            d=line_data((start, tip), lambda p: p), fill="none", stroke=INK, stroke_width=n(unit * 0.4), class_="kw-ink"
+        )
+    )
+    group.add(arrow_head(drawing, tip, (nx, ny), 2.4 * unit))
+    size = 3.6 * unit
+    text = OPENING_WORDS.get(opening.kind, opening.kind)
+    if abs(nx) > abs(ny):
+        at, anchor = (tip[0] + nx * unit, tip[1] + 1.4 * size), "middle"
+    else:
+        at, anchor = (tip[0] + 1.6 * unit, tip[1] + (0.2 if ny > 0 else 0.6) * size), "start"
+    group.add(words(drawing, text, at, size, anchor=anchor))
+    return group
+
+
+def stack_svg(layers: Iterable[Layer], openings: Iterable[Opening], plan: Ring, *, stack: str = "upright") -> str:
+    """Return the stack seen from the front (`upright`) or from the side with the front at the left (`facing`).
+
+    Openings in the face that looks at the reader are drawn as they are; the others are drawn dashed, as hidden.
+    """
+    layers, openings = tuple(layers), tuple(openings)
+    x0, y0, x1, y1 = bounds([plan])
+    total = max(layer.z_mm + layer.thickness_mm for layer in layers)
+    across, low_edge = (x1 - x0, x0) if stack == "upright" else (y1 - y0, y0)
+    upright = stack == "upright"
+    wide, high = (across, total) if upright else (total, across)
+    unit = max(wide, high) / 100
+    view = "from the front" if upright else "from the side, front at the left"
+    desc = f"The stack seen {view}: {len(layers)} layers, {mm(total)} in all. " + " ".join(
+        f"{o.name}: {_size_words(o)}." for o in openings
+    )
+    left, right, top, bottom = 14 * unit, 20 * unit, 8 * unit, 11 * unit
+    width, height = wide + left + right, high + top + bottom
+    drawing = page("stack", 0.0, 0.0, width, height, title=f"The stack, seen {view}", desc=desc)
+
+    def place(point: Point) -> Point:
+        return point[0] + left, height - bottom - point[1]
+
+    for layer in layers:
+        z, t = layer.z_mm, layer.thickness_mm
+        x, y = place((0.0, z + t)) if upright else place((z, across))
+        size = (across, t) if upright else (t, across)
+        shade = "kw-wood" if layer.index % 2 else "kw-wood kw-wood-dark"
+        drawing.add(
+            drawing.rect(
+                (n(x), n(y)),
+                (n(size[0]), n(size[1])),
+                id=f"stack-{layer.index:02d}",
+                fill="#f3e4c6" if layer.index % 2 else "#e6d0a4",
+                stroke=INK,
+                stroke_width=n(unit * 0.15),
+                class_=f"{shade} kw-edge",
+            )
+        )
+    _number_layers(drawing, layers, place, unit, across, upright)
+    for opening in openings:
+        drawing.add(_stack_opening(drawing, opening, place, unit, low_edge, upright, total))
+    a, b = place((0.0, 0.0)), place((wide, high))
+    x, y, text_size = left * 0.5, a[1] + 5 * unit, 3.4 * unit
+    drawing.add(dimension(drawing, (x, a[1]), (x, b[1]), mm(high), text_size))
+    drawing.add(dimension(drawing, (a[0], y), (b[0], y), mm(wide), text_size, above=False))
+    return finish(drawing)
+
+
+def _size_words(opening: Opening) -> str:
+    if opening.diameter_mm is not None:
+        return f"{mm(opening.diameter_mm)} across"
+    return f"{mm(opening.width_mm or 0.0)} by {mm(opening.height_mm or 0.0)}"
+
+
+def _number_layers(
+    drawing: Any, layers: tuple[Layer, ...], place: Place, unit: float, across: float, upright: bool
+) -> None:
+    """Write the numbers of the layers beside them: first and last always, the rest where they have room."""
+    size = 3.0 * unit
+    last = -1e9
+    final = layers[-1].z_mm + layers[-1].thickness_mm / 2
+    for i, layer in enumerate(layers):
+        z = layer.z_mm + layer.thickness_mm / 2
+        ends = i in (0, len(layers) - 1)
+        if not ends and (z - last < 1.15 * size or final - z < 1.15 * size):
+            continue
+        last = z
+        text = f"{layer.index}" + (f"   {fixed(layer.thickness_mm, 2)} mm" if upright and ends else "")
+        if upright:
+            x, y = place((across, z))
+            drawing.add(
+                words(drawing, text, (x + 1.5 * unit, y + 0.36 * size), size, class_="kw-text kw-quiet", fill=MUTED)
+            )
+        else:
+            x, y = place((z, across))
+            drawing.add(
+                words(drawing, text, (x, y - unit), size, anchor="middle", class_="kw-text kw-quiet", fill=MUTED)
+            )
+
+
+def _stack_opening(
+    drawing: Any, opening: Opening, place: Place, unit: float, low_edge: float, upright: bool, total: float
+) -> Any:
+    """Return an opening in the elevation: full lines where it faces the reader, a dashed box or line where not."""
+    cx, cy, cz = opening.centre_mm
+    nx, ny, nz = opening.normal
+    size = 3.4 * unit
+    group = drawing.g(id=f"stack-{opening.kind}", class_="kw-opening")
+    style = {"fill": "none", "stroke": INK, "stroke_width": n(unit * 0.4), "class_": "kw-ink"}
+    text = OPENING_WORDS.get(opening.kind, opening.kind)
+    if upright and ny < -0.7:
+        x, y = place((cx - low_edge, cz))
+        style |= {"fill": AIR, "class_": "kw-ink kw-air"}
+        if opening.diameter_mm is not None:
+            group.add(drawing.circle((n(x), n(y)), n(opening.diameter_mm / 2), **style))
+        else:
+            w, h = opening.width_mm or 0.0, opening.height_mm or 0.0
+            group.add(drawing.rect((n(x - w / 2), n(y - h / 2)), (n(w), n(h)), **style))
+        group.add(words(drawing, text, (x, y + 0.36 * size), size, anchor="middle"))
+        return group
+    style |= {"stroke_dasharray": f"{n(1.6 * unit)} {n(unit)}"}
+    w, h = (opening.diameter_mm or opening.width_mm or 0.0), (opening.diameter_mm or opening.height_mm or 0.0)
+    if upright:
+        # seen through the body: on the back its own width, on a side face only its height
+        side = abs(nx) > 0.7
+        x, y = place((cx - low_edge, cz))
+        half = 0.0 if side else w / 2
+    else:
+        side = abs(nz) > 0.5
+        x, y = place((cz, cy - low_edge))
+        half = 0.0 if side else w / 2
+    if side:
+        group.add(
+            drawing.path(
+                d=line_data(((x, y - h / 2), (x, y + h / 2)), lambda p: p), **(style | {"stroke_width": n(unit)})
+            )
+        )
+        inward = -1.0 if (nx if upright else nz) > 0 else 1.0
+        at, anchor = (x + inward * 1.5 * unit, y + 0.36 * size), "start" if inward > 0 else "end"
+        group.add(words(drawing, f"{text}", at, size, anchor=anchor))
+    else:
+        group.add(drawing.rect((n(x - half), n(y - h / 2)), (n(2 * half), n(h)), **style))
+        where = " (back)" if upright and ny > 0.7 else ""
+        group.add(words(drawing, text + where, (x, y + 0.36 * size), size, anchor="middle"))
+    return group
+
+
+def layer_text(layer: Layer) -> str:
+    """Return the line under a layer's picture: its thickness, with inches beside, and where it lies."""
+    top = layer.z_mm + layer.thickness_mm
+    return f"{mm_and_inches(layer.thickness_mm)} {layer.stock}, from {mm(layer.z_mm)} to {mm(top)} up the stack"

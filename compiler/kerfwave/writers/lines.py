@@ -1,0 +1,323 @@
+"""One chart: lines over a logarithmic frequency axis, with the decade and 1-2-5 grid that the trade draws.
+
+Series differ by dash as well as by colour, and each carries its name at its end, so a grey print and every eye can
+tell them apart. The colours are Okabe and Ito's (2008), two of them darker so that their names read well as text.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from kerfwave.model.parts import Point
+from kerfwave.numfmt import fixed
+from kerfwave.writers.svg import AIR, INK, MUTED, finish, line_data, n, page, words
+from kerfwave.writers.words import slug
+
+STYLES = (  # colour, dash, width
+    ("#0072b2", "", 2.4),
+    ("#d55e00", "9 4", 2.0),
+    ("#007a5a", "2.5 3.5", 2.2),
+    ("#a3477f", "10 3 2 3", 2.0),
+)
+WIDTH, LEFT, RIGHT, TOP, BOTTOM = 660.0, 62.0, 112.0, 34.0, 48.0
+PLOT_WIDTH = WIDTH - LEFT - RIGHT
+FONT_PX = 14.0
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One line. `style` picks colour and dash; `axis` "right" reads against the second scale."""
+
+    name: str
+    x: tuple[float, ...]
+    y: tuple[float, ...]
+    style: int = 0
+    axis: str = "left"
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A shaded stretch of the frequency axis."""
+
+    x_from: float
+    x_to: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A value not to pass, or to reach: a thin level line with its name, on the left scale."""
+
+    y: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """One scale: its label, ends and the distance of its grid lines."""
+
+    label: str
+    y_from: float
+    y_to: float
+    step: float
+
+
+def line_chart(
+    series: tuple[Series, ...],
+    *,
+    title: str,
+    y_label: str,
+    y_from: float | None = None,
+    y_to: float | None = None,
+    x_label: str = "frequency, Hz",
+    x_from: float = 20.0,
+    x_to: float = 2000.0,
+    bands: Iterable[Band] = (),
+    limits: Iterable[Limit] = (),
+    right: Axis | None = None,
+    height: float | None = None,
+    desc: str = "",
+    ident: str = "",
+) -> str:
+    """Return a chart as SVG. Ends of the left scale that are not given follow the data, rounded to its grid.
+
+    Lines are cut where they leave the frame, never drawn over it.
+
+    Raises:
+        ValueError: when there is no line, or none of a line's values is a number.
+    """
+    if not series:
+        raise ValueError("a chart needs a line")
+    bands, limits = tuple(bands), tuple(limits)
+    left = _axis(series, limits, y_label, y_from, y_to, x_from, x_to)
+    plot_height = height or 240.0
+    drawing = page(
+        ident or f"chart-{slug(title)}",
+        0,
+        0,
+        WIDTH,
+        plot_height + TOP + BOTTOM,
+        title=title,
+        desc=desc
+        or f"{y_label} against {x_label}, {fixed(x_from, 0)} to {fixed(x_to, 0)}: {', '.join(s.name for s in series)}.",
+        unit="px",
+    )
+
+    def across(x: float) -> float:
+        return LEFT + PLOT_WIDTH * math.log(x / x_from) / math.log(x_to / x_from)
+
+    def up(y: float, axis: Axis) -> float:
+        return TOP + plot_height * (axis.y_to - y) / (axis.y_to - axis.y_from)
+
+    base = TOP + plot_height
+    drawing.add(drawing.rect((n(LEFT), n(TOP)), (n(PLOT_WIDTH), n(plot_height)), fill=AIR, class_="kw-air"))
+    for i, band in enumerate(bands):
+        a, b = across(max(band.x_from, x_from)), across(min(band.x_to, x_to))
+        shade = {"fill": "#56b4e9", "fill_opacity": "0.16", "class_": "kw-band"}
+        drawing.add(drawing.rect((n(a), n(TOP)), (n(b - a), n(plot_height)), **shade))
+        drawing.add(words(drawing, band.name, (a + 5, base - 7 - 15 * i), 12, class_="kw-text kw-quiet", fill=MUTED))
+    _frequency_grid(drawing, across, x_from, x_to, base, x_label)
+    _level_grid(drawing, left, up, right)
+    for limit in limits:
+        y = up(limit.y, left)
+        drawing.add(_rule(drawing, (LEFT, y), (LEFT + PLOT_WIDTH, y), 1.4, INK, "kw-ink", dash="1 4"))
+        drawing.add(words(drawing, limit.name, (LEFT + PLOT_WIDTH - 6, y - 5), 12, anchor="end"))
+    ends: list[tuple[float, float, Series]] = []
+    for line in series:
+        axis = right if line.axis == "right" and right is not None else left
+        runs = _clipped([(across(x), up(y, axis)) for x, y in zip(line.x, line.y, strict=True)], LEFT, TOP, base)
+        if not runs:
+            raise ValueError(f"no value of {line.name!r} lies in the chart")
+        colour, dash, stroke = STYLES[line.style % len(STYLES)]
+        extra = {"stroke_dasharray": dash} if dash else {}
+        drawing.add(
+            drawing.path(
+                d="".join(line_data(run, lambda p: p) for run in runs),
+                fill="none",
+                stroke=colour,
+                stroke_width=n(stroke),
+                stroke_linejoin="round",
+                class_=f"kw-line kw-s{line.style % len(STYLES)}",
+                **extra,
+            )
+        )
+        ends.append((*runs[-1][-1], line))
+    _name_lines(drawing, ends, base, right is not None)
+    drawing.add(
+        drawing.rect(
+            (n(LEFT), n(TOP)),
+            (n(PLOT_WIDTH), n(plot_height)),
+            fill="none",
+            stroke=INK,
+            stroke_width="1",
+            class_="kw-ink",
+        )
+    )
+    return finish(drawing)
+
+
+def _axis(
+    series: tuple[Series, ...],
+    limits: tuple[Limit, ...],
+    label: str,
+    y_from: float | None,
+    y_to: float | None,
+    x_from: float,
+    x_to: float,
+) -> Axis:
+    """Return the left scale: a 1-2-5 grid of about five lines (decibels over a wide range: tens)."""
+    values = [y for s in series if s.axis == "left" for x, y in zip(s.x, s.y, strict=True) if x_from <= x <= x_to]
+    values += [limit.y for limit in limits]
+    if not values:
+        raise ValueError(f"no value for {label!r} lies between {x_from} and {x_to}")
+    low = min(values) if y_from is None else y_from
+    high = max(values) if y_to is None else y_to
+    if high - low < 1e-9:
+        high, low = high + 0.5, (low - 0.5 if y_from is None else low)
+    rough = (high - low) / 5
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(m * power for m in (1, 2, 5, 10) if m * power >= rough * 0.999)
+    if y_from is None:
+        low = step * math.floor(low / step + 1e-9)
+    if y_to is None:
+        high = step * math.ceil((high + 0.02 * (high - low)) / step - 1e-9)
+    return Axis(label, low, high, step)
+
+
+def _rule(drawing: Any, a: Point, b: Point, width: float, colour: str, class_: str, dash: str = "") -> Any:
+    extra = {"stroke_dasharray": dash} if dash else {}
+    return drawing.path(
+        d=line_data((a, b), lambda p: p), fill="none", stroke=colour, stroke_width=n(width), class_=class_, **extra
+    )
+
+
+def _frequency_grid(drawing: Any, across: Any, x_from: float, x_to: float, base: float, label: str) -> None:
+    for decade in (1, 10, 100, 1000, 10000):
+        for digit in range(1, 10):
+            hz = float(decade * digit)
+            if not x_from * 0.999 <= hz <= x_to * 1.001:
+                continue
+            major = digit in (1, 2, 5)
+            x = across(hz)
+            drawing.add(
+                _rule(
+                    drawing,
+                    (x, TOP),
+                    (x, base),
+                    1.0 if major else 0.5,
+                    "#cfc9bd",
+                    "kw-grid" if major else "kw-grid kw-minor",
+                )
+            )
+            if major:
+                text = f"{fixed(hz / 1000, 0)} k" if hz >= 1000 else fixed(hz, 0)
+                drawing.add(words(drawing, text, (x, base + 18), FONT_PX, anchor="middle"))
+    drawing.add(words(drawing, label, (LEFT + PLOT_WIDTH / 2, base + 40), FONT_PX, anchor="middle"))
+
+
+def _level_grid(drawing: Any, left: Axis, up: Any, right: Axis | None) -> None:
+    decimals = max(0, -math.floor(math.log10(left.step) + 1e-9))
+    steps = range(math.ceil(left.y_from / left.step - 1e-6), math.floor(left.y_to / left.step + 1e-6) + 1)
+    for i in steps:
+        value = i * left.step
+        y = up(value, left)
+        drawing.add(_rule(drawing, (LEFT, y), (LEFT + PLOT_WIDTH, y), 1.0, "#cfc9bd", "kw-grid"))
+        drawing.add(words(drawing, fixed(value, decimals), (LEFT - 8, y + 5), FONT_PX, anchor="end"))
+    drawing.add(words(drawing, left.label, (8, TOP - 14), FONT_PX))
+    if right is not None:
+        for i in range(math.ceil(right.y_from / right.step - 1e-6), math.floor(right.y_to / right.step + 1e-6) + 1):
+            y = up(i * right.step, right)
+            x = LEFT + PLOT_WIDTH
+            drawing.add(_rule(drawing, (x, y), (x + 5, y), 1.0, INK, "kw-ink"))
+            drawing.add(words(drawing, fixed(i * right.step, 0), (x + 9, y + 5), FONT_PX))
+        drawing.add(words(drawing, right.label, (WIDTH - 8, TOP - 14), FONT_PX, anchor="end"))
+
+
+def _clipped(points: list[Point], left: float, top: float, base: float) -> list[list[Point]]:
+    """Return the runs of a line that lie in the frame, cut exactly on its edges."""
+    runs: list[list[Point]] = []
+    for a, b in itertools.pairwise(points):
+        cut = _clip(a, b, left, top, left + PLOT_WIDTH, base)
+        if cut is None:
+            continue
+        if runs and math.dist(runs[-1][-1], cut[0]) < 1e-9:
+            runs[-1].append(cut[1])
+        else:
+            runs.append(list(cut))
+    return runs
+
+
+def _clip(a: Point, b: Point, x0: float, y0: float, x1: float, y1: float) -> tuple[Point, Point] | None:
+    """Return the part of a segment inside a box, or None (Liang and Barsky 1984)."""
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    t0, t1 = 0.0, 1.0
+    for p, q in ((-dx, a[0] - x0), (dx, x1 - a[0]), (-dy, a[1] - y0), (dy, y1 - a[1])):
+        if p == 0:
+            if q < 0:
+                return None
+        elif p < 0:
+            t0 = max(t0, q / p)
+        else:
+            t1 = min(t1, q / p)
+    if t0 >= t1:
+        return None
+    start = a if t0 == 0.0 else (a[0] + t0 * dx, a[1] + t0 * dy)
+    return start, b if t1 == 1.0 else (a[0] + t1 * dx, a[1] + t1 * dy)
+
+
+def _name_lines(drawing: Any, ends: list[tuple[float, float, Series]], base: float, two_scales: bool) -> None:
+    """Write each line's name beside its end, moved apart where two would touch. With two scales: at the top, inside."""
+    gap = 19.0
+    edge = LEFT + PLOT_WIDTH
+    if two_scales:
+        for i, (_, _, line) in enumerate(ends):
+            x = LEFT + 20 + i * 150
+            drawing.add(_sample(drawing, x, TOP + 16, line))
+            drawing.add(
+                words(
+                    drawing,
+                    line.name,
+                    (x + 40, TOP + 21),
+                    FONT_PX,
+                    class_=f"kw-text kw-t{line.style % len(STYLES)}",
+                    fill=STYLES[line.style % len(STYLES)][0],
+                    font_weight="600",
+                )
+            )
+        return
+    floor = TOP + 8.0
+    rows = sorted(ends, key=lambda e: e[1])
+    wanted: list[float] = []
+    for _, y, _ in rows:
+        floor = max(floor, y)
+        wanted.append(floor)
+        floor += gap
+    slack = base - 4 - wanted[-1]
+    if slack < 0:  # the lowest would fall out of the frame: push all up, keeping their distance
+        for i in range(len(wanted) - 1, -1, -1):
+            wanted[i] = min(wanted[i], base - 4 - gap * (len(wanted) - 1 - i))
+    for (x, y, line), at in zip(rows, wanted, strict=True):
+        colour = STYLES[line.style % len(STYLES)][0]
+        klass = f"kw-s{line.style % len(STYLES)}"
+        if abs(at - y) > 1 or edge - x > 1:
+            drawing.add(_rule(drawing, (x, y), (edge + 8, at), 0.8, colour, f"kw-line {klass}"))
+        drawing.add(
+            words(
+                drawing,
+                line.name,
+                (edge + 11, at + 5),
+                FONT_PX,
+                fill=colour,
+                font_weight="600",
+                class_=f"kw-text kw-t{line.style % len(STYLES)}",
+            )
+        )
+
+
+def _sample(drawing: Any, x: float, y: float, line: Series) -> Any:
+    colour, dash, stroke = STYLES[line.style % len(STYLES)]
+    return _rule(drawing, (x, y), (x + 34, y), stroke, colour, f"kw-line kw-s{line.style % len(STYLES)}", dash)

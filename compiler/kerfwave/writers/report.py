@@ -1,0 +1,89 @@
+"""`report.json` as text: sorted keys, fixed number text, no time stamp, one line a list of numbers."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import numbers
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from kerfwave.numfmt import fixed
+
+SIGNIFICANT_DIGITS = 10
+
+
+def number_text(value: float) -> str:
+    """Return a float with ten significant digits, positional, shortest: 1e-9 is ``0.000000001``, 12.0 is ``12``.
+
+    Ten digits are far more than any value here is good for, and few enough that the last-bit differences between
+    processors and mathematics libraries do not show. Positional text keeps a compliance of 0.00072 m/N readable and
+    comparable by eye; JSON readers take it like any other number.
+
+    Raises:
+        ValueError: for NaN and infinities.
+    """
+    if value == 0 or not math.isfinite(value):
+        return fixed(value)
+    magnitude = int(f"{value:e}".partition("e")[2])
+    return fixed(value, max(SIGNIFICANT_DIGITS - 1 - magnitude, 0))
+
+
+def render_report(data: Mapping[str, Any]) -> str:
+    """Return `data` as JSON text with a newline at its end.
+
+    Mappings (with text keys), sequences, dataclasses, text, whole numbers, real numbers (numpy's too), truth values
+    and None; anything else is refused rather than guessed.
+
+    Raises:
+        ValueError: for a NaN or an infinity; the message names the place.
+        TypeError: for a value or key that has no place in the report; the message names it too.
+    """
+    return _text(data, "report", 0) + "\n"
+
+
+def _text(value: Any, where: str, depth: int) -> str:
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        value = {f.name: getattr(value, f.name) for f in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        for key in value:
+            if not isinstance(key, str):
+                raise TypeError(f"{where}: a key must be text, not {key!r}")
+        items = [f"{_string(k)}: {_text(value[k], f'{where}.{k}', depth + 1)}" for k in sorted(value)]
+        return _wrapped(items, "{}", depth)
+    if isinstance(value, (list, tuple)) or (isinstance(value, Sequence) and not isinstance(value, (str, bytes))):
+        items = [_text(v, f"{where}[{i}]", depth + 1) for i, v in enumerate(value)]
+        if not any(isinstance(v, (Mapping, Sequence)) and not isinstance(v, str) for v in value) and not any(
+            dataclasses.is_dataclass(v) for v in value
+        ):
+            return f"[{', '.join(items)}]"
+        return _wrapped(items, "[]", depth)
+    return _scalar(value, where)
+
+
+def _wrapped(items: list[str], brackets: str, depth: int) -> str:
+    if not items:
+        return brackets
+    gap = "\n" + " " * (depth + 1)
+    return f"{brackets[0]}{gap}{f',{gap}'.join(items)}\n{' ' * depth}{brackets[1]}"
+
+
+def _scalar(value: Any, where: str) -> str:
+    if value is None or isinstance(value, bool):
+        return json.dumps(value)
+    if isinstance(value, str):
+        return _string(value)
+    if isinstance(value, numbers.Integral):
+        return str(int(value))
+    if isinstance(value, numbers.Real):
+        try:
+            return number_text(float(value))
+        except ValueError as error:
+            raise ValueError(f"{where}: {error}") from None
+    raise TypeError(f"{where}: {type(value).__name__} has no place in a report")
+
+
+def _string(text: str) -> str:
+    """Return JSON text. A lone surrogate, which UTF-8 cannot hold, becomes a question mark."""
+    return json.dumps(text.encode("utf-8", "replace").decode("utf-8"), ensure_ascii=False)
