@@ -1,0 +1,66 @@
+"""The few ways in which the engine touches files. Links are never followed out of a folder of ours."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import stat
+from pathlib import Path
+
+_counter = itertools.count()
+
+
+def read_regular(path: Path) -> bytes | None:
+    """Return the content of a regular file, or None if there is none to be read (a pipe or a device never blocks)."""
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+    try:
+        handle = os.open(path, flags)
+    except OSError:
+        return None
+    try:
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            return None
+        with os.fdopen(os.dup(handle), "rb") as stream:
+            return stream.read()
+    except OSError:
+        return None
+    finally:
+        os.close(handle)
+
+
+def write_atomic(path: Path, data: bytes) -> None:
+    """Put `data` at `path` so that every reader sees the old content or the new, whole.
+
+    The temporary file stands beside its goal, since a rename is only atomic within one file system.
+
+    Raises
+    ------
+    OSError
+        if that cannot be done; the old content is still there then.
+    """
+    attempts = 3
+    for attempt in range(attempts):
+        spare = path.with_name(f".{path.name[:40]}.{os.getpid()}-{next(_counter)}.tmp")
+        try:
+            spare.write_bytes(data)
+            spare.replace(path)
+            return
+        except FileNotFoundError:
+            # Another process that was tidying up may have taken our temporary file for a leftover.
+            if attempt == attempts - 1:
+                raise
+        finally:
+            spare.unlink(missing_ok=True)
+
+
+def is_real_folder(path: Path) -> bool:
+    """Tell whether `path` is a folder itself, not a link to one."""
+    try:
+        return stat.S_ISDIR(path.lstat().st_mode)
+    except OSError:
+        return False
+
+
+def explain(error: OSError) -> str:
+    """Return what the system said, without Python's brackets and numbers."""
+    return (error.strerror or str(error) or type(error).__name__).lower()
