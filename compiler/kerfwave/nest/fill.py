@@ -1,0 +1,149 @@
+"""Large pieces on one sheet: many quick layouts, the best kept.
+
+A layout is drawn from genes (an order, and for each piece the turns in order of preference and a direction of
+filling); each piece goes to the first free place in its first turn that has one. Half of the trials are fresh, half
+vary the best so far: fresh ones matter, because among equal outlines a mere change of order changes nothing.
+"""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass
+
+from kerfwave.nest.board import Board
+from kerfwave.nest.items import Area, Form, Item
+from kerfwave.nest.maps import Maps
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """An item in a turn, its box of cells at column `x`, row `y` of its area."""
+
+    item: Item
+    turn: int
+    x: int
+    y: int
+
+
+@dataclass(frozen=True, slots=True)
+class Filling:
+    """What a trial laid on a sheet. `score`: urgent hull area, hull area, largest free strip; more is better."""
+
+    score: tuple[int, int, int]
+    spots: tuple[Spot, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Genes:
+    order: tuple[int, ...]
+    turns: tuple[tuple[int, ...], ...]
+    across: tuple[bool, ...]
+
+
+def fill(maps: Maps, area: Area, items: tuple[Item, ...], urgent: frozenset[str], effort: int, seed: int) -> Filling:
+    """Lay as much hull area as possible on one empty sheet, holes ignored.
+
+    Hulls count, not outlines: a C-shape has little outline but takes up room like a plate. Among equals the layout
+    wins that leaves the largest strip free over the whole width or height.
+
+    Parameters
+    ----------
+    items : largest first
+    urgent : ids that count before all others, because few sheets can take them
+    effort : layouts to try; once all items lie on the sheet a third as many more
+    """
+    rng = random.Random(seed)
+    total = sum(i.hull_mm2 for i in items)
+    best: Filling | None = None
+    best_genes = None
+    left = effort
+    for number, genes in enumerate(_openings(items)):
+        if number >= max(1, effort // 4):
+            break
+        tried = _lay(maps, area, items, genes, urgent)
+        left -= 1
+        if best is None or tried.score > best.score:
+            best, best_genes = tried, genes
+    assert best is not None and best_genes is not None  # there is always a first opening
+    complete = False
+    while left > 0:
+        if best.score[1] == total and not complete:
+            complete, left = True, min(left, effort // 3)
+        genes = _fresh(items, rng) if left % 2 else _vary(best_genes, items, rng)
+        tried = _lay(maps, area, items, genes, urgent)
+        left -= 1
+        if tried.score > best.score:
+            best, best_genes = tried, genes
+    return best
+
+
+def _lay(maps: Maps, area: Area, items: tuple[Item, ...], genes: _Genes, urgent: frozenset[str]) -> Filling:
+    board = Board(maps, area)
+    spots: list[Spot] = []
+    full: set[tuple[Form, tuple[int, ...]]] = set()
+    for index in genes.order:
+        item, across = items[index], genes.across[index]
+        if (item.shell, item.turns) in full:
+            continue
+        for turn in genes.turns[index]:
+            free = board.free(item.shell, turn, across)
+            if free:
+                x, y = board.lowest(free, across)
+                board.put(item.shell, turn, x, y)
+                spots.append(Spot(item, turn, x, y))
+                break
+        else:
+            full.add((item.shell, item.turns))
+    pressing = sum(s.item.hull_mm2 for s in spots if s.item.piece.id in urgent)
+    return Filling((pressing, sum(s.item.hull_mm2 for s in spots), _strip(maps, area, spots)), tuple(spots))
+
+
+def _strip(maps: Maps, area: Area, spots: list[Spot]) -> int:
+    """Largest strip, in whole square mm, right of everything or above everything."""
+    right = top = 0.0
+    for s in spots:
+        columns, rows = maps.box(s.item.shell, s.turn)
+        right, top = max(right, (s.x + columns) * maps.cell_mm), max(top, (s.y + rows) * maps.cell_mm)
+    return round(max((area.width_mm - right) * area.height_mm, (area.height_mm - top) * area.width_mm))
+
+
+def _openings(items: tuple[Item, ...]) -> list[_Genes]:
+    """Plain layouts to start from: one turn for all, or two by turns, row by row and column by column."""
+    order = tuple(range(len(items)))
+    most = max(len(i.turns) for i in items)
+    genes = []
+    for across in (False, True):
+        for one in range(most):
+            for two in range(most):
+                turns = []
+                for k, item in enumerate(items):
+                    lead = (one if k % 2 == 0 else two) % len(item.turns)
+                    turns.append(item.turns[lead:] + item.turns[:lead])
+                genes.append(_Genes(order, tuple(turns), (across,) * len(items)))
+    return genes
+
+
+def _shuffled(turns: tuple[int, ...], rng: random.Random) -> tuple[int, ...]:
+    # random() is the one generator call whose results are promised to stay the same between Python versions.
+    return tuple(t for _, t in sorted((rng.random(), t) for t in turns))
+
+
+def _fresh(items: tuple[Item, ...], rng: random.Random) -> _Genes:
+    weights = [(-item.hull_mm2 * (0.7 + 0.6 * rng.random()), k) for k, item in enumerate(items)]
+    turns = tuple(_shuffled(item.turns, rng) for item in items)
+    lean = rng.random()
+    return _Genes(tuple(k for _, k in sorted(weights)), turns, tuple(rng.random() < lean for _ in items))
+
+
+def _vary(genes: _Genes, items: tuple[Item, ...], rng: random.Random) -> _Genes:
+    order, turns, across = list(genes.order), list(genes.turns), list(genes.across)
+    for _ in range(1 + int(rng.random() * 3)):
+        kind, k = rng.random(), int(rng.random() * len(items))
+        if kind < 0.3:
+            other = int(rng.random() * len(items))
+            order[k], order[other] = order[other], order[k]
+        elif kind < 0.75:
+            turns[k] = _shuffled(items[k].turns, rng)
+        else:
+            across[k] = not across[k]
+    return _Genes(tuple(order), tuple(turns), tuple(across))

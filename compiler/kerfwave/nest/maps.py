@@ -1,0 +1,145 @@
+"""No-fit maps: for two shapes, every shift on the grid at which they would come too close.
+
+A map is the cross-correlation of the cells of one shape with the grown cells of the other, taken by FFT. It is kept
+as one long whole number, a bit a shift, row after row of the sheet: laying a piece down is then a shift and an OR,
+and the lowest free place is the lowest zero bit.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy import fft
+
+from kerfwave.nest.items import Area, Form
+from kerfwave.nest.raster import Cells, cells_across, rasterise
+
+_AREA_MM = 1e-7
+
+
+class Maps:
+    """All maps on one grid, made when first asked for.
+
+    Turns are quarter turns from the base turn of each form. `across` says in which direction places are counted:
+    False row by row from below, True column by column from the left.
+    """
+
+    def __init__(self, cell_mm: float, spacing_mm: float, sizes: tuple[Area, ...]) -> None:
+        self.cell_mm = cell_mm
+        self.spacing_mm = spacing_mm
+        self.pad = math.ceil(spacing_mm / cell_mm) + 1
+        longest = max(max(a.width_mm, a.height_mm) for a in sizes)
+        # Wide enough that what runs over one end of a row can't reach a place of the next row that is in use.
+        self.stride = cells_across(longest, cell_mm) + self.pad + 2
+        self._ids: dict[Form, int] = {}
+        self._rasters: list[tuple[Cells, Cells]] = []
+        self._same: dict[tuple[tuple[int, ...], bytes, bytes], int] = {}
+        self._maps: dict[tuple[int, int, int], Cells] = {}
+        self._bits: dict[tuple[int, int, int, int, bool], tuple[int, int]] = {}
+        self._places: dict[tuple[Form, int, Area, bool], int] = {}
+
+    def raster_id(self, form: Form) -> int:
+        """Return the number of a form's cells; forms that look the same on the grid share it."""
+        found = self._ids.get(form)
+        if found is None:
+            box = self.box(form, 0)
+            rings = (form.outline, *form.holes)
+
+            def cells(grow_mm: float, pad: int) -> Cells:
+                return rasterise(
+                    rings, box[::-1], cell_mm=self.cell_mm, grow_mm=grow_mm, pad=pad, slack_mm=form.fuzz_mm
+                )
+
+            plain, grown = cells(0.0, 1)[1:-1, 1:-1], cells(self.spacing_mm, self.pad)
+            key = (box, np.packbits(plain).tobytes(), np.packbits(grown).tobytes())
+            found = self._same.setdefault(key, len(self._rasters))
+            if found == len(self._rasters):
+                self._rasters.append((np.ascontiguousarray(plain), grown))
+            self._ids[form] = found
+        return found
+
+    def box(self, form: Form, turn: int) -> tuple[int, int]:
+        """Columns and rows of the cells of a form."""
+        columns = cells_across(form.width_mm + 2 * form.fuzz_mm, self.cell_mm)
+        rows = cells_across(form.height_mm + 2 * form.fuzz_mm, self.cell_mm)
+        return (columns, rows) if turn % 2 == 0 else (rows, columns)
+
+    def offset(self, form: Form, turn: int) -> tuple[float, float]:
+        """Where in its box of cells the lower-left corner of the turned form lies, in mm."""
+        columns, rows = self.box(form, 0)
+        spare_x = columns * self.cell_mm - form.width_mm - form.fuzz_mm
+        spare_y = rows * self.cell_mm - form.height_mm - form.fuzz_mm
+        fuzz = form.fuzz_mm
+        return ((fuzz, fuzz), (spare_y, fuzz), (spare_x, spare_y), (fuzz, spare_x))[turn % 4]
+
+    def places(self, form: Form, turn: int, area: Area, across: bool) -> int:
+        """Bits of all places at which the form lies within the area."""
+        key = (form, turn, area, across)
+        found = self._places.get(key)
+        if found is None:
+            x, y = self.offset(form, turn)
+            w, h = (form.width_mm, form.height_mm) if turn % 2 == 0 else (form.height_mm, form.width_mm)
+            fuzz = form.fuzz_mm - _AREA_MM
+            columns = math.floor((area.width_mm - x - w - fuzz) / self.cell_mm) + 1
+            rows = math.floor((area.height_mm - y - h - fuzz) / self.cell_mm) + 1
+            if across:
+                columns, rows = rows, columns
+            found = 0
+            if columns > 0 and rows > 0:
+                grid = np.zeros((rows, self.stride), dtype=np.bool_)
+                grid[:, :columns] = True
+                found = _pack(grid)
+            self._places[key] = found
+        return found
+
+    def blocked(self, lying: Form, lying_turn: int, wanted: Form, turn: int, across: bool) -> tuple[int, int]:
+        """Bits of the blocked shifts of `wanted` against `lying`, and by how much to shift them.
+
+        Laid at (x, y) the bits move left by ``y * stride + x - shift`` (x and y change roles if `across`).
+        """
+        a, b = self.raster_id(lying), self.raster_id(wanted)
+        key = (a, lying_turn, b, turn, across)
+        found = self._bits.get(key)
+        if found is None:
+            grid = np.rot90(self._map(a, b, (turn - lying_turn) % 4), -lying_turn)
+            columns, rows = self.box(wanted, turn)
+            back_x, back_y = columns + self.pad - 1, rows + self.pad - 1
+            if across:
+                grid, back_x, back_y = grid.T, back_y, back_x
+            wide = np.zeros((grid.shape[0] + 1, self.stride), dtype=np.bool_)
+            body = grid[:, : self.stride]
+            wide[:-1, : body.shape[1]] = body
+            over = grid[:, self.stride :]
+            wide[1:, : over.shape[1]] |= over
+            found = (_pack(wide), back_y * self.stride + back_x)
+            self._bits[key] = found
+        return found
+
+    def _map(self, a: int, b: int, turn: int) -> Cells:
+        """Blocked shifts of b, turned, against a in its base turn; row and column 0 are the lowest shifts."""
+        key = (a, b, turn)
+        found = self._maps.get(key)
+        if found is None:
+            twin = (b, a, -turn % 4)
+            if twin in self._maps:  # seen from the other shape: shifts change sign, the view turns
+                found = np.rot90(self._maps[twin][::-1, ::-1], -turn)
+            else:
+                found = _correlate(self._rasters[a][0], np.rot90(self._rasters[b][1], -turn))
+            self._maps[key] = found
+        return found
+
+
+def _correlate(cells: Cells, grown: Cells) -> Cells:
+    """Shifts of `grown` at which it shares a cell with `cells`."""
+    full = (cells.shape[0] + grown.shape[0] - 1, cells.shape[1] + grown.shape[1] - 1)
+    size = tuple(fft.next_fast_len(n, real=True) for n in full)
+    one = fft.rfft2(cells.astype(np.float32), size)
+    other = fft.rfft2(grown[::-1, ::-1].astype(np.float32), size)
+    # Counts are whole numbers; single precision is right to about 0.01 for shapes of a million cells.
+    counts = fft.irfft2(one * other, size)[: full[0], : full[1]]
+    return np.asarray(counts > 0.5, dtype=np.bool_)
+
+
+def _pack(grid: Cells) -> int:
+    return int.from_bytes(np.packbits(grid.reshape(-1), bitorder="little").tobytes(), "little")

@@ -1,0 +1,65 @@
+"""The largest rectangle of a sheet that is left for another job."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from shapely.geometry import Polygon
+
+from kerfwave.nest.raster import rasterise
+
+
+def largest_offcut(
+    shapes: list[Polygon], width_mm: float, height_mm: float, spacing_mm: float, cell_mm: float = 1.0
+) -> tuple[float, float, float, float] | None:
+    """Return x, y, width, height of the largest upright rectangle at least the spacing away from every piece.
+
+    It may lie anywhere on the sheet, margin and the part beyond the bed included. Sides are whole cells (1 mm),
+    on the safe side. None if no cell is free.
+    """
+    rows, cols = math.floor(height_mm / cell_mm + 1e-9), math.floor(width_mm / cell_mm + 1e-9)
+    if rows < 1 or cols < 1:
+        return None
+    taken = np.zeros((rows, cols), dtype=np.bool_)
+    pad = math.ceil(spacing_mm / cell_mm) + 1
+    for shape in shapes:
+        col0, row0 = math.floor(shape.bounds[0] / cell_mm), math.floor(shape.bounds[1] / cell_mm)
+        box = (math.ceil(shape.bounds[3] / cell_mm) - row0 + 1, math.ceil(shape.bounds[2] / cell_mm) - col0 + 1)
+        rings = tuple(
+            tuple((x - col0 * cell_mm, y - row0 * cell_mm) for x, y in ring.coords[:-1])
+            for ring in (shape.exterior, *shape.interiors)
+        )
+        cells = rasterise(rings, box, cell_mm=cell_mm, grow_mm=spacing_mm, pad=pad, slack_mm=0.0)
+        y0, x0 = row0 - pad, col0 - pad
+        top, right = min(rows, y0 + cells.shape[0]), min(cols, x0 + cells.shape[1])
+        low, left = max(0, y0), max(0, x0)
+        taken[low:top, left:right] |= cells[low - y0 : top - y0, left - x0 : right - x0]
+    found = _largest(taken)
+    if found is None:
+        return None
+    x, y, w, h = found
+    return (x * cell_mm, y * cell_mm, w * cell_mm, h * cell_mm)
+
+
+def _largest(taken: np.ndarray) -> tuple[int, int, int, int] | None:  # type: ignore[type-arg]
+    """Largest all-False rectangle: for each top row the largest rectangle under the skyline of free columns."""
+    rows, cols = taken.shape
+    heights = np.zeros(cols, dtype=np.int64)
+    best = (0, 0, 0, 0, 0)  # area, then -y, -x, so that ties go to the lower left; width, height
+    for row in range(rows):
+        heights = np.where(taken[row], 0, heights + 1)
+        if row + 1 < rows and not (taken[row + 1] & ~taken[row]).any():
+            continue  # every rectangle that ends here goes on into the next row
+        edges = [0, *(np.flatnonzero(np.diff(heights)) + 1).tolist(), cols]
+        steps = heights[edges[:-1]].tolist()
+        stack: list[tuple[int, int]] = []
+        for start, height in zip([*edges[:-1], cols], [*steps, 0], strict=True):
+            left = start
+            while stack and stack[-1][1] >= height:
+                left, tall = stack.pop()
+                candidate = (tall * (start - left), tall - row - 1, -left, start - left, tall)
+                best = max(best, candidate)
+            stack.append((left, height))
+    area, y, x, width, height = best
+    return (-x, -y, width, height) if area else None

@@ -1,0 +1,163 @@
+"""The way from pieces and sheets to a nest."""
+
+from __future__ import annotations
+
+from shapely.geometry import Polygon
+
+from kerfwave.model.parts import Nest, Piece, Placement, Sheet
+from kerfwave.model.spec import SheetStock
+from kerfwave.nest.bound import least_sheets
+from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
+from kerfwave.nest.exact import placed, settle, verify
+from kerfwave.nest.fill import Spot
+from kerfwave.nest.items import Area, Item, allowed_quarters, areas, corner, item, quarter, size_at
+from kerfwave.nest.layout import Laid, lay_out
+from kerfwave.nest.maps import Maps
+from kerfwave.nest.offcut import largest_offcut
+from kerfwave.numfmt import fixed
+
+_CELL_MM = 1.0
+
+
+def pack(
+    pieces: tuple[Piece, ...],
+    sheets: tuple[SheetStock, ...],
+    *,
+    bed_mm: tuple[float, float],
+    margin_mm: float,
+    spacing_mm: float,
+    sheet_grain: str | None = None,
+    effort: int = 300,
+    seed: int = 1,
+) -> Nest:
+    """Lay pieces on as few sheets as the search finds.
+
+    Parameters
+    ----------
+    pieces : finished sizes in mm, anywhere; ids must differ. Their order does not matter
+    sheets : sizes and counts at hand
+    bed_mm : width and height of the machine's bed. Of a larger sheet the lower-left part of that size is used
+    margin_mm : kept free along every edge of the sheet, and of the bed where that is smaller
+    spacing_mm : least distance between two pieces, windows included
+    sheet_grain : "x" or "y", the sheet's own grain axis. A piece with `grain` set lies with that axis along it
+    effort : layouts tried for each sheet; the search stops on this count and never on the clock
+    seed : of the search; the same input and seed give the same nest, byte for byte
+
+    Returns
+    -------
+    Nest
+        Placements sorted by piece, in whole 0.001 mm, turned by quarter turns and never flipped. Each offcut is the
+        largest rectangle at least the spacing away from all pieces.
+
+    Raises
+    ------
+    DoesNotFit
+        if pieces are too big for every sheet.
+    NotEnoughSheets
+        if there are too few sheets.
+    ValueError
+        for repeated ids, outlines that aren't simple, or a negative margin or spacing.
+    """
+    if margin_mm < 0 or spacing_mm < 0:
+        raise ValueError("margin and spacing can't be negative")
+    names = [p.id for p in pieces]
+    if len(set(names)) < len(names):
+        raise ValueError("piece ids must differ: " + ", ".join(sorted({n for n in names if names.count(n) > 1})))
+    if not pieces:
+        return Nest((), (), 0.0, 0.0, 0)
+    sizes = areas(sheets, bed_mm, margin_mm)
+    if not any(s.count > 0 for s in sheets):
+        raise NotEnoughSheets("there is no sheet to cut from", tuple(sorted(names)))
+    found = [(p, item(p, sizes, margin_mm, sheet_grain)) for p in sorted(pieces, key=lambda p: p.id)]
+    too_big = tuple(p for p, ready in found if ready is None)
+    if too_big:
+        raise DoesNotFit(_too_big(too_big, sizes, sheet_grain), tuple(p.id for p in too_big))
+    items = tuple(ready for _, ready in found if ready is not None)
+    maps = Maps(_CELL_MM, spacing_mm, sizes)
+    layout = lay_out(maps, items, sizes, max(effort, 1), seed)
+    if layout.left:
+        left = tuple(sorted(i.piece.id for i in layout.left))
+        total = sum(a.count for a in sizes)
+        raise NotEnoughSheets(
+            f"{len(left)} of {len(pieces)} pieces found no place on the {total} "
+            f"{'sheet' if total == 1 else 'sheets'} there are: {', '.join(left)}",
+            left,
+        )
+    return _finish(maps, items, layout.sheets, sizes, margin_mm, spacing_mm)
+
+
+def _finish(
+    maps: Maps,
+    items: tuple[Item, ...],
+    laid: tuple[Laid, ...],
+    sizes: tuple[Area, ...],
+    margin_mm: float,
+    spacing_mm: float,
+) -> Nest:
+    """Turn cells into millimetres, push together, prove, and sum up."""
+    done: list[Sheet] = []
+    placements: list[Placement] = []
+    outlines = 0.0
+    for number, sheet in enumerate(laid, start=1):
+        at = [_placement(maps, s, number, margin_mm) for s in sheet.spots]
+        before = [placed(s.item.piece, p) for s, p in zip(sheet.spots, at, strict=True)]
+        after = settle(before, sheet.area, margin_mm, spacing_mm, maps.cell_mm)
+        at = [_moved(p, old, new) for p, old, new in zip(at, before, after, strict=True)]
+        shapes = {p.piece: placed(s.item.piece, p) for s, p in zip(sheet.spots, at, strict=True)}
+        verify(shapes, sheet.area, margin_mm, spacing_mm)
+        placements += at
+        outlines += _outer_area(list(shapes.values()))
+        width, height = sheet.area.sheet_width_mm, sheet.area.sheet_height_mm
+        wood = sum(s.item.wood_mm2 for s in sheet.spots)
+        offcut = largest_offcut(list(shapes.values()), width, height, spacing_mm)
+        done.append(Sheet(number, width, height, margin_mm, wood, offcut))
+    used = sum(s.width_mm * s.height_mm for s in done)
+    return Nest(
+        sheets=tuple(done),
+        placements=tuple(sorted(placements, key=lambda p: p.piece)),
+        utilisation=sum(s.pieces_area_mm2 for s in done) / used,
+        outline_utilisation=outlines / used,
+        bound=least_sheets(items, sizes, spacing_mm),
+    )
+
+
+def _placement(maps: Maps, spot: Spot, number: int, margin_mm: float) -> Placement:
+    piece, turns = spot.item.piece, (spot.item.base + spot.turn) % 4
+    dx, dy = maps.offset(spot.item.shell, spot.turn)
+    x0, y0 = corner(quarter(piece.outline, turns))
+    x, y = margin_mm + spot.x * maps.cell_mm + dx - x0, margin_mm + spot.y * maps.cell_mm + dy - y0
+    return Placement(piece.id, number, round(x, 3) + 0.0, round(y, 3) + 0.0, 90.0 * turns)
+
+
+def _moved(placement: Placement, old: Polygon, new: Polygon) -> Placement:
+    x = placement.x_mm + new.bounds[0] - old.bounds[0]
+    y = placement.y_mm + new.bounds[1] - old.bounds[1]
+    return Placement(placement.piece, placement.sheet, round(x, 3) + 0.0, round(y, 3) + 0.0, placement.turn_deg)
+
+
+def _outer_area(shapes: list[Polygon]) -> float:
+    """Filled area of the pieces that don't lie in a window of another."""
+    filled = [Polygon(s.exterior) for s in shapes]
+    return float(
+        sum(
+            f.area
+            for k, f in enumerate(filled)
+            if not any(other.area > f.area and other.contains(f) for j, other in enumerate(filled) if j != k)
+        )
+    )
+
+
+def _too_big(pieces: tuple[Piece, ...], sizes: tuple[Area, ...], sheet_grain: str | None) -> str:
+    if not sizes:
+        return "no sheet has any usable area inside its margin: " + ", ".join(p.id for p in pieces)
+    room = " or ".join(f"{fixed(a.width_mm, 2)} x {fixed(a.height_mm, 2)} mm" for a in sizes)
+    lines = []
+    for piece in pieces:
+        turns = allowed_quarters(piece, sheet_grain)
+        w, h = size_at(piece, turns[0])
+        bound = "" if len(turns) == 4 else " with its grain along the sheet's"
+        lines.append(
+            f"piece {piece.id} is {fixed(w, 2)} x {fixed(h, 2)} mm{bound} and can't be cut: "
+            f"the usable area of a sheet is {room}"
+        )
+    return "; ".join(lines)
