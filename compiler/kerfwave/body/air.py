@@ -6,19 +6,21 @@ import math
 from dataclasses import dataclass
 
 from kerfwave.body import path, shapes
-from kerfwave.body.fold import Fold
+from kerfwave.body.fold import Fold, duct
 from kerfwave.body.rules import BodyRules, LayerCount, plate_layers, seat_layers
-from kerfwave.model.acoustic import GuideRun
 from kerfwave.model.parts import AirPrism, Opening
 from kerfwave.model.spec import Driver, Plan
 
+# Neighbouring prisms reach this far into one another, and out through a face: no sliver of wood is left between
+# two lines that were computed two ways. The overlap is air either way, so no wood is lost.
+OVERLAP_MM = 0.05
 PLATE_SHOULDER_MM = 4.0  # what the terminal plate is glued to, left and right
 SCREW_ANGLE_DEG = 45.0  # first screw of the driver, from the horizontal
 
 
 @dataclass(frozen=True, slots=True)
 class Body:
-    """A body as it will be cut: its outline, its air, and the two numbers that the sound depends on."""
+    """A body as it will be cut: its outline, its air, and where it opens."""
 
     plan: Plan
     rules: BodyRules
@@ -26,9 +28,6 @@ class Body:
     fold: Fold
     air: tuple[AirPrism, ...]
     openings: tuple[Opening, ...]
-    chamber_m3: float  # measured from the prisms, driver's displacement taken off
-    closed_m3: float  # the closed box of the same outside size and walls, likewise
-    guide: tuple[GuideRun, ...]  # measured across the duct
 
 
 def inner_height_mm(rules: BodyRules, counts: LayerCount) -> float:
@@ -42,7 +41,7 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
     low, high = counts.floor * t, (counts.floor + counts.inner) * t
     prisms = [
         AirPrism("chamber", "chamber", fold.chamber, (), low, high),
-        AirPrism("guide", "guide", fold.guide, (), low, high),
+        AirPrism("guide", "guide", duct(fold, OVERLAP_MM), (), low, high),
     ]
     if rules.stack == "upright":
         prisms += _driver_seat(plan, rules, counts, fold)
@@ -50,8 +49,6 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
         prisms += _driver_hole(driver, counts, t, fold)
     prisms += _terminal_seat(plan, rules, counts, fold)
     air = tuple(prisms)
-    bores = sum(_volume(p) for p in air if p.kind == "driver-bore")
-    height = high - low
     return Body(
         plan=plan,
         rules=rules,
@@ -59,40 +56,7 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
         fold=fold,
         air=air,
         openings=_openings(plan, rules, driver, counts, fold, air),
-        chamber_m3=(
-            sum(_volume(p) for p in air if p.kind in ("chamber", "driver-bore", "terminal-bore"))
-            - driver.displacement_cm3 * 1e3
-        )
-        * 1e-9,
-        closed_m3=(fold.room_area_mm2 * height + bores - driver.displacement_cm3 * 1e3) * 1e-9,
-        guide=guide_runs(fold, height),
     )
-
-
-def _volume(prism: AirPrism) -> float:
-    return float(shapes.polygon(prism.outline, prism.holes).area) * (prism.to_z_mm - prism.from_z_mm)
-
-
-def guide_runs(fold: Fold, height_mm: float) -> tuple[GuideRun, ...]:
-    """Return the guide's runs with their widths measured across the duct that is really there."""
-    duct = shapes.polygon(fold.guide)
-    found = []
-    for run in fold.runs:
-        # The last run is measured short of its end, where a slanted face cuts the duct obliquely.
-        widths = [shapes.width_across(duct, *path.at(run, fraction)) for fraction in (0.25, 0.5, 0.75)]
-        width = sum(widths) / len(widths)
-        radius = run.radius_mm
-        found.append(
-            GuideRun(
-                name=run.name,
-                length_m=run.length_mm * 1e-3,
-                width_m=width * 1e-3,
-                height_m=height_mm * 1e-3,
-                turn_deg=run.turn_deg,
-                inner_radius_m=(radius - width / 2) * 1e-3 if math.isfinite(radius) else 0.0,
-            )
-        )
-    return tuple(found)
 
 
 def _driver_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold) -> list[AirPrism]:
@@ -103,7 +67,7 @@ def _driver_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold) -
     t, a_b = rules.thickness_mm, shapes.face_line(plan, "front")
     layers = seat_layers(rules, counts.total) or 0
     first = (counts.total - layers) // 2
-    seat = shapes.face_rectangle(*a_b, fold.driver.along_mm, rules.seat_width_mm, 0.0, t)
+    seat = shapes.face_rectangle(*a_b, fold.driver.along_mm, rules.seat_width_mm, -OVERLAP_MM, t)
     prisms = [AirPrism("driver seat", "driver-seat", seat, (), first * t, (first + layers) * t)]
     centre = counts.total * t / 2
     radius = rules.bore_mm / 2
@@ -112,7 +76,9 @@ def _driver_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold) -
         nearest = 0.0 if below <= 0.0 <= above else min(abs(below), abs(above))
         if nearest < radius - 1e-6:
             chord = 2 * math.sqrt(radius**2 - nearest**2)
-            bore = shapes.face_rectangle(*a_b, fold.driver.along_mm, chord, t, rules.front_wall_mm)
+            bore = shapes.face_rectangle(
+                *a_b, fold.driver.along_mm, chord, t - OVERLAP_MM, rules.front_wall_mm + OVERLAP_MM
+            )
             prisms.append(AirPrism(f"driver bore {i + 1}", "driver-bore", bore, (), i * t, (i + 1) * t))
     return prisms
 
@@ -140,9 +106,13 @@ def _terminal_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold)
     layers = plate_layers(rules, counts.total)
     first = (counts.total - layers) // 2
     width = rules.plate_width_mm + 2 * rules.fit_mm
-    seat = shapes.face_rectangle(*a_b, fold.terminal.along_mm, width, 0.0, t)
+    seat = shapes.face_rectangle(*a_b, fold.terminal.along_mm, width, -OVERLAP_MM, t)
     bore = shapes.face_rectangle(
-        *a_b, fold.terminal.along_mm, width - 2 * PLATE_SHOULDER_MM, t, rules.terminal_wall_mm
+        *a_b,
+        fold.terminal.along_mm,
+        width - 2 * PLATE_SHOULDER_MM,
+        t - OVERLAP_MM,
+        rules.terminal_wall_mm + OVERLAP_MM,
     )
     return [
         AirPrism("terminal seat", "terminal-seat", seat, (), first * t, (first + layers) * t),

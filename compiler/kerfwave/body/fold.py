@@ -235,10 +235,24 @@ def _on_face(plan: Plan, face: str, along: float) -> FacePlace:
     return FacePlace(face, along, a[0] + along * c, a[1] + along * s, s, -c)
 
 
+def duct(fold: Fold, overlap_mm: float = 0.0) -> Ring:
+    """Return the duct as swept, running on past the face that it opens through.
+
+    With an overlap it also starts a little inside the chamber, so that cutting both leaves nothing between them.
+    """
+    return _duct(fold.runs, fold.key.width_mm, overlap_mm)
+
+
+def _duct(runs: tuple[Run, ...], width: float, overlap: float = 0.0) -> Ring:
+    first, *between, last = runs
+    x, y, _ = path.at(first, -overlap / first.length_mm)
+    first = Run(first.name, x, y, first.heading_deg, first.length_mm + overlap)
+    last = Run(last.name, last.x, last.y, last.heading_deg, last.length_mm + width)
+    return path.sweep((first, *between, last), width / 2)
+
+
 def _guide_air(plan: Plan, runs: tuple[Run, ...], width: float) -> Polygon:
-    *before, last = runs
-    longer = Run(last.name, last.x, last.y, last.heading_deg, last.length_mm + 2 * width)
-    return _largest(Polygon(path.sweep((*before, longer), width / 2)).intersection(shapes.polygon(plan.outline)))
+    return _largest(Polygon(_duct(runs, width)).intersection(shapes.polygon(plan.outline)))
 
 
 # --- driver and terminals ---------------------------------------------------------------------------------------

@@ -113,6 +113,7 @@ class Enclosure:
     separator_mm: float = 6.0  # wood between two passes of the guide
     least_web_mm: float = 3.0  # narrowest wood allowed anywhere
     least_duct_mm: float = 12.0  # narrowest guide
+    guide_least_mm: float | None = None  # shortest guide; an eighth of the wave at relief_from_hz if not said
     fit_mm: float = 0.15  # play of an inset in its seat, each side
     mouth_face: str = "auto"
     terminal_face: str = "auto"

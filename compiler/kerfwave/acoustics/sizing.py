@@ -1,0 +1,185 @@
+"""Choosing among bodies that can be folded: which one, with how much fibre, keeps the target best.
+
+The objective, smaller is better, all terms in dB:
+
+    J = 10 * (level + ripple + 3 relief + bass + excursion + mouth shortfalls)
+        + 0.1 ripple - 0.2 bass gain - 0.5 (least relief + mean relief) + 0.05 layers
+
+The first line is zero for a body that keeps every promise, and such a body always goes before one that does not;
+the second line prefers the smoother, the louder, the one whose cone rests more, and the flatter stack. Two rounds: every candidate with every fill as a guide
+of one bore (bends' inertance spread along it), then the best with every run of its guide in its place.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kerfwave.acoustics import targets
+from kerfwave.acoustics.guide import Fill, segments
+from kerfwave.acoustics.network import responses
+from kerfwave.model.acoustic import Air, DriverParameters, GuideRun, Mouth, Network, Segment
+from kerfwave.model.spec import Target
+
+FIRST_ROUND_PER_OCTAVE = 12
+SECOND_ROUND_PER_OCTAVE = 48
+SECOND_ROUND = 120  # candidates that get there
+FEASIBLE_FIRST = 1000.0  # more than any difference in taste
+PROMISES = ("level", "ripple", "relief", "bass", "excursion", "mouth")
+
+GUIDE_FILLS = ((0.0, 0.0), *itertools.product((500.0, 1000.0, 2000.0, 4000.0), (1 / 3, 1 / 2, 1.0)))
+CHAMBER_FILLS = (0.0, 1000.0, 4000.0)
+FILLS = tuple(Fill(sigma, part, chamber) for (sigma, part), chamber in itertools.product(GUIDE_FILLS, CHAMBER_FILLS))
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A body that can be folded, as far as the sound is concerned. `label` is the caller's."""
+
+    label: int
+    layers: int
+    chamber_m3: float
+    closed_m3: float
+    guide: tuple[GuideRun, ...]
+    mouth_end: str = "flanged"
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """A candidate with its fibre, and what it does."""
+
+    label: int
+    fill: Fill
+    network: Network
+    closed: Network
+    level_db: float
+    ripple_db: float
+    relief_db: float
+    relief_mean_db: float
+    bass_gain_db: float
+    excursion_mm: float
+    mouth_m_s: float
+    shortfalls_db: tuple[float, ...]  # in the order of PROMISES
+    objective: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sizing:
+    """The best designs, best first, and how the search went."""
+
+    designs: tuple[Design, ...]
+    tried: int  # candidates times fills
+    feasible: int  # of the second round, keep every promise
+    binding: tuple[tuple[str, float], ...]  # if none is feasible: promise and the least shortfall anyone reached
+
+
+def network(candidate: Candidate, driver: DriverParameters, air: Air, fill: Fill) -> Network:
+    """Return a candidate as a network, every run of its guide in its place."""
+    last = candidate.guide[-1]
+    return Network(
+        driver=driver,
+        chamber_m3=candidate.chamber_m3,
+        chamber_flow_resistivity_pa_s_m2=fill.chamber_pa_s_m2,
+        guide=segments(candidate.guide, air, fill),
+        mouth=Mouth(last.width_m * last.height_m, candidate.mouth_end),
+    )
+
+
+def _one_bore(full: Network, fill: Fill) -> Network:
+    """Return the network with its guide as one straight bore (two where fibre ends), for the first round."""
+    length = sum(s.length_m for s in full.guide)
+    lump = sum(s.extra_inertance_kg_m4 for s in full.guide)
+    like = full.guide[-1]
+    filled = fill.guide_fraction if fill.guide_pa_s_m2 > 0 else 0.0
+    parts = ((filled, fill.guide_pa_s_m2), (1.0 - filled, 0.0))
+    guide = tuple(
+        Segment("guide", part * length, like.area_in_m2, like.area_in_m2, like.perimeter_in_m, like.perimeter_in_m,
+                part * lump, sigma)
+        for part, sigma in parts
+    )
+    return Network(full.driver, full.chamber_m3, full.chamber_flow_resistivity_pa_s_m2, guide, full.mouth)
+
+
+def size(
+    candidates: tuple[Candidate, ...],
+    driver: DriverParameters,
+    target: Target,
+    air: Air,
+    *,
+    volts: float,
+    space: str,
+    excursion_limit_mm: float,
+    keep: int = 12,
+) -> Sizing:
+    """Rank candidates and fills by the objective above.
+
+    Raises:
+        ValueError: without candidates.
+    """
+    if not candidates:
+        raise ValueError("no candidate to size")
+    order = sorted(range(len(candidates)), key=lambda i: candidates[i].label)
+    pairs = [(i, fill) for i in order for fill in FILLS]
+    full = {(i, fill): network(candidates[i], driver, air, fill) for i, fill in pairs}
+    score, _, _ = _score(
+        target, [_one_bore(full[p], p[1]) for p in pairs], [candidates[i] for i, _ in pairs],
+        air, volts, space, excursion_limit_mm, FIRST_ROUND_PER_OCTAVE,
+    )
+    best = [pairs[k] for k in np.lexsort((np.arange(len(pairs)), np.round(score, 6)))[:SECOND_ROUND]]
+    nets = [full[p] for p in best]
+    score, figures, missed = _score(
+        target, nets, [candidates[i] for i, _ in best], air, volts, space, excursion_limit_mm, SECOND_ROUND_PER_OCTAVE
+    )
+    designs = [
+        Design(
+            label=candidates[i].label,
+            fill=fill,
+            network=nets[k],
+            closed=Network(driver, candidates[i].closed_m3),
+            level_db=float(figures.level_db[k]),
+            ripple_db=float(figures.ripple_db[k]),
+            relief_db=float(figures.relief_db[k]),
+            relief_mean_db=float(figures.relief_mean_db[k]),
+            bass_gain_db=float(figures.bass_gain_db[k]),
+            excursion_mm=float(figures.excursion_mm[k]),
+            mouth_m_s=float(figures.mouth_m_s[k]),
+            shortfalls_db=tuple(float(missed[name][k]) for name in PROMISES),
+            objective=float(score[k]),
+        )
+        for k, (i, fill) in enumerate(best)
+    ]
+    ranked = [designs[k] for k in np.lexsort((np.arange(len(designs)), np.round(score, 6)))]
+    feasible = sum(not any(d.shortfalls_db) for d in designs)
+    binding = () if feasible else _binding(ranked)
+    return Sizing(tuple(ranked[:keep]), len(pairs), feasible, binding)
+
+
+def _binding(ranked: list[Design]) -> tuple[tuple[str, float], ...]:
+    """Return the promises that the best compromise breaks, worst first."""
+    broken = [(name, short) for name, short in zip(PROMISES, ranked[0].shortfalls_db) if short > 0.0]
+    return tuple(sorted(broken, key=lambda b: (-b[1], b[0])))
+
+
+def _score(
+    target: Target, networks: list[Network], bodies: list[Candidate], air: Air, volts: float, space: str,
+    excursion_limit_mm: float, per_octave: int,
+) -> tuple[NDArray[np.float64], targets.Figures, dict[str, NDArray[np.float64]]]:
+    f = targets.target_grid(target, per_octave)
+    mine = responses(networks, f, air, volts, 1.0, space)
+    sizes = sorted({b.closed_m3 for b in bodies})
+    closed = responses([Network(networks[0].driver, v) for v in sizes], f, air, volts, 1.0, space)
+    row = [sizes.index(b.closed_m3) for b in bodies]
+    figures = targets.judge(
+        target, mine.frequency_hz, mine.spl_db, mine.excursion_peak_mm, mine.mouth_velocity_peak_m_s,
+        closed.spl_db[row], closed.excursion_peak_mm[row],
+    )
+    missed = targets.shortfalls(target, figures, excursion_limit_mm)
+    weights = {"relief": 3.0}
+    broken = sum(10.0 * weights.get(name, 1.0) * missed[name] for name in PROMISES)
+    score = broken + np.where(broken > 0.0, FEASIBLE_FIRST, 0.0)
+    score = score + 0.1 * figures.ripple_db - 0.2 * figures.bass_gain_db 
+    score = score - 0.5 * (figures.relief_db + figures.relief_mean_db)
+    return score + 0.05 * np.array([b.layers for b in bodies]), figures, missed

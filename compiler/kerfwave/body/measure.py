@@ -1,0 +1,86 @@
+"""What was really built: volumes and widths read off the pieces, not off what sizing hoped for."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from shapely.ops import unary_union
+
+from kerfwave.body import path, shapes
+from kerfwave.body.air import Body, inner_height_mm
+from kerfwave.body.fold import Fold
+from kerfwave.body.rules import BodyRules, LayerCount
+from kerfwave.body.slices import Slices
+from kerfwave.model.acoustic import GuideRun
+from kerfwave.model.spec import Driver
+
+
+@dataclass(frozen=True, slots=True)
+class Volumes:
+    """Air behind the cone and in the guide, and in the closed box of the same outside size; m^3."""
+
+    chamber_m3: float  # driver's displacement taken off
+    closed_m3: float  # likewise
+    guide: tuple[GuideRun, ...]
+
+
+def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -> Volumes:
+    """Return what a fold promises before it is cut: areas of the drawing times the inside height."""
+    height = inner_height_mm(rules, counts)
+    depth = rules.front_wall_mm - rules.thickness_mm if rules.stack == "upright" else counts.floor * rules.thickness_mm
+    bore = math.pi / 4 * rules.bore_mm**2 * depth
+    behind = bore - driver.displacement_cm3 * 1e3
+    return Volumes(
+        chamber_m3=(fold.chamber_area_mm2 * height + behind) * 1e-9,
+        closed_m3=(fold.room_area_mm2 * height + behind) * 1e-9,
+        guide=tuple(_run(run, fold.key.width_mm, height) for run in fold.runs),
+    )
+
+
+def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
+    """Return what the pieces enclose.
+
+    The chamber is all air that the pieces leave, less guide and insets' seats; a guide's width is the mean of three
+    cuts square to its centreline, short of the end where a slanted face cuts the duct obliquely.
+    """
+    outline = shapes.polygon(body.plan.outline)
+    duct = shapes.polygon(body.fold.guide)
+    wood = {p.id: shapes.polygon(p.outline, p.holes) for p in slices.pieces}
+    chamber = closed = 0.0
+    for layer in slices.layers:
+        middle = layer.z_mm + layer.thickness_mm / 2
+        seats = [
+            shapes.polygon(p.outline)
+            for p in body.air
+            if p.kind in ("driver-seat", "terminal-seat", "driver-screw") and p.from_z_mm < middle < p.to_z_mm
+        ]
+        air = outline.difference(unary_union([wood[name] for name in layer.pieces]))
+        behind = air.difference(unary_union([duct, *seats]))
+        chamber += behind.area * layer.thickness_mm
+        bores = sum(
+            shapes.polygon(p.outline).area * layer.thickness_mm
+            for p in body.air
+            if p.kind == "driver-bore" and p.from_z_mm < middle < p.to_z_mm
+        )
+        inner = body.counts.floor < layer.index <= body.counts.floor + body.counts.inner
+        closed += bores + (body.fold.room_area_mm2 * layer.thickness_mm if inner else 0.0)
+    taken = driver.displacement_cm3 * 1e3
+    height = inner_height_mm(body.rules, body.counts)
+    runs = []
+    for run in body.fold.runs:
+        widths = [shapes.width_across(duct, *path.at(run, fraction)) for fraction in (0.25, 0.5, 0.75)]
+        runs.append(_run(run, sum(widths) / len(widths), height))
+    return Volumes((chamber - taken) * 1e-9, (closed - taken) * 1e-9, tuple(runs))
+
+
+def _run(run: path.Run, width_mm: float, height_mm: float) -> GuideRun:
+    radius = run.radius_mm
+    return GuideRun(
+        name=run.name,
+        length_m=run.length_mm * 1e-3,
+        width_m=width_mm * 1e-3,
+        height_m=height_mm * 1e-3,
+        turn_deg=run.turn_deg,
+        inner_radius_m=(radius - width_mm / 2) * 1e-3 if math.isfinite(radius) else 0.0,
+    )
