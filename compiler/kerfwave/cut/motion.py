@@ -1,0 +1,37 @@
+"""Lengths and directions of single moves."""
+
+from __future__ import annotations
+
+import math
+
+from kerfwave.model.parts import Move, Point
+
+
+def length_mm(start: Point, move: Move) -> float:
+    """Return the length of one move that begins at `start`."""
+    if move.centre_x_mm is None or move.centre_y_mm is None:
+        return math.hypot(move.x_mm - start[0], move.y_mm - start[1])
+    return abs(sweep(start, move)) * math.hypot(start[0] - move.centre_x_mm, start[1] - move.centre_y_mm)
+
+
+def sweep(start: Point, move: Move) -> float:
+    """Return the signed angle of an arc in radians, counter-clockwise positive; a full turn if it ends at `start`."""
+    if move.centre_x_mm is None or move.centre_y_mm is None:
+        raise ValueError("not an arc")
+    begin = math.atan2(start[1] - move.centre_y_mm, start[0] - move.centre_x_mm)
+    end = math.atan2(move.y_mm - move.centre_y_mm, move.x_mm - move.centre_x_mm)
+    full = 2 * math.pi
+    return (end - begin) % full or full if move.kind == "arc-ccw" else -((begin - end) % full or full)
+
+
+def heading(start: Point, move: Move, *, at_end: bool = False) -> Point:
+    """Return the unit direction of travel at the start of a move, or at its end; (0, 0) where it has no length."""
+    if move.centre_x_mm is None or move.centre_y_mm is None:
+        dx, dy = move.x_mm - start[0], move.y_mm - start[1]
+    else:
+        x, y = (move.x_mm, move.y_mm) if at_end else start
+        dx, dy = -(y - move.centre_y_mm), x - move.centre_x_mm
+        if move.kind == "arc-cw":
+            dx, dy = -dx, -dy
+    size = math.hypot(dx, dy)
+    return (dx / size, dy / size) if size else (0.0, 0.0)

@@ -1,0 +1,159 @@
+"""A program as plain RS274 text (NISTIR 6556): absolute millimetres, one move a line.
+
+Every rapid is preceded by the word that switches the beam off, on a line of its own; the beam is lit at the start
+of each contour, on a line of its own. Text that a person wrote reaches a program only through `comment`.
+"""
+
+from __future__ import annotations
+
+import textwrap
+import unicodedata
+from collections.abc import Iterator
+
+from kerfwave.model.parts import Contour, Move, Point, Recipe, SheetProgram
+from kerfwave.model.spec import Machine
+from kerfwave.numfmt import fixed
+
+# Letters, digits and a little punctuation. Some controllers act on other characters (hold, status, resume, end of
+# file) wherever they stand, even within a comment.
+_HARMLESS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789 .:,+-=*/_'\"")
+_WORDS = {"rapid": "G0", "line": "G1", "arc-cw": "G2", "arc-ccw": "G3"}
+_MODES = "G17 G21 G90 G94"
+_LEAST_LINE = 60  # an arc with all its words at three decimals
+_ENDS = frozenset({"M2", "M02", "M30"})
+
+
+def comment(text: str) -> str:
+    """Return `text` as one RS274 comment, which can never be code.
+
+    Accents are dropped, every character that is not harmless becomes a blank, and so does a comma after the first
+    word: "MSG," at the start of a comment would be shown to the operator (NISTIR 6556, 3.3.3).
+    """
+    return f"({_harmless(text)})"
+
+
+def render(program: SheetProgram, machine: Machine, recipe: Recipe) -> str:
+    """Return the whole text of `program`, a line feed at the end of every line.
+
+    Raises
+    ------
+    ValueError
+        where a line of the machine file is no single line of printable ASCII, or a line would be longer than the
+        machine takes.
+    """
+    limit = machine.line_length
+    if limit < _LEAST_LINE:
+        raise ValueError(f"line_length: {limit} is too short for an arc; at least {_LEAST_LINE}")
+    lines = [part for text in _header(program, recipe) for part in _wrapped(text, limit)]
+    off = f"{_machine_line(machine.laser_off)} S0"
+    lines += [off, _MODES]
+    if machine.start:
+        # Whatever the machine's own lines leave behind, the program goes on dark and in its own modes.
+        lines += [*map(_machine_line, machine.start), off, _MODES]
+    if recipe.air_assist:
+        lines.append(_machine_line(machine.air_on) if machine.air_on else comment("Turn the air assist on by hand"))
+    elif machine.air_off:
+        lines.append(_machine_line(machine.air_off))
+    at: Point | None = None
+    for contour in program.contours:
+        lines += _contour(contour, at, machine, off)
+        at = (contour.moves[-1].x_mm, contour.moves[-1].y_mm)
+    lines += [off, "G0 X0 Y0"]
+    if machine.air_off:
+        lines.append(_machine_line(machine.air_off))
+    end = [_machine_line(line) for line in machine.end]
+    lines += end
+    if not any(word in _ENDS for line in end for word in line.upper().split()):
+        lines += [off, "M2"]
+    too_long = next((line for line in lines if len(line) > limit), None)
+    if too_long is not None:
+        raise ValueError(f"a line is longer than the {limit} characters that the machine takes: {too_long}")
+    return "\n".join(lines) + "\n"
+
+
+def _harmless(text: str) -> str:
+    folded = unicodedata.normalize("NFKD", text)
+    folded = "".join(c for c in folded if not unicodedata.combining(c))
+    clean = " ".join("".join(c if c in _HARMLESS else " " for c in folded).split())
+    head, comma, rest = clean.partition(",")
+    return f"{head} {rest.lstrip()}" if comma and " " not in head.strip() else clean
+
+
+def _wrapped(text: str, limit: int) -> list[str]:
+    parts = textwrap.wrap(_harmless(text), limit - 2, break_on_hyphens=False) or [""]
+    return [comment(part) for part in parts]
+
+
+def _header(program: SheetProgram, recipe: Recipe) -> Iterator[str]:
+    minutes = program.time_s / 60
+    yield f"Kerfwave program {program.name}, stock {program.stock}"
+    yield f"Sheet {fixed(program.width_mm, 1)} x {fixed(program.height_mm, 1)} mm"
+    yield "Origin at the lower left of the sheet, x right, y up, absolute millimetres"
+    if not program.verified:
+        yield "UNVERIFIED RECIPE: power, feed, passes and kerf are an estimate, not a measured setting."
+        yield "Cut the coupons on scrap of this very sheet first."
+    yield (
+        f"Recipe: power {fixed(recipe.power_percent, 1)} percent, feed {fixed(recipe.feed_mm_min, 1)} mm/min, "
+        f"{recipe.passes} passes, kerf {fixed(recipe.kerf_mm, 3)} mm, air assist {'on' if recipe.air_assist else 'off'}"
+    )
+    yield recipe.provenance
+    yield (
+        f"{len(program.contours)} contours, {fixed(program.cut_mm, 0)} mm with the beam on, "
+        f"{fixed(program.travel_mm, 0)} mm of travel, about {fixed(minutes, 1)} minutes"
+    )
+    yield from program.notes
+    yield "Stay beside the running machine, eyewear on, extraction on, extinguisher at hand."
+
+
+def _machine_line(line: str) -> str:
+    text = line.strip()
+    if not text or not text.isascii() or not text.isprintable():
+        raise ValueError(f"machine file: {line!r} is not one line of printable ASCII")
+    return text
+
+
+def _contour(contour: Contour, at: Point | None, machine: Machine, off: str) -> Iterator[str]:
+    """Yield a contour's lines: dark, rapid, lit, feed moves. `at` is where the machine stands."""
+    yield _wrapped(f"{contour.piece} {contour.kind}", machine.line_length)[0]
+    lit = False
+    power, feed, motion = "", "", ""
+    for move in contour.moves:
+        if move.kind == "rapid" or move.power <= 0:
+            yield off
+            lit, power, motion = False, "", ""
+        elif not lit:
+            power = _power(move, machine)
+            yield f"{machine.laser_on} {power}"
+            lit = True
+        words = [] if _WORDS[move.kind] == motion and move.kind == "line" else [_WORDS[move.kind]]
+        motion = _WORDS[move.kind]
+        words += _place(move, at, machine.decimals)
+        if move.kind != "rapid":
+            if (now := f"F{fixed(move.feed_mm_min, 1)}") != feed:
+                words.append(now)
+                feed = now
+            if lit and (now := _power(move, machine)) != power:
+                words.append(now)
+                power = now
+        at = (move.x_mm, move.y_mm)
+        yield " ".join(words)
+
+
+def _power(move: Move, machine: Machine) -> str:
+    """Return the S word: whole steps, or thousandths where full power is a small number; never less than a step."""
+    digits = 0 if machine.power_scale >= 100 else 3
+    return f"S{fixed(max(move.power * machine.power_scale, 10**-digits), digits)}"
+
+
+def _place(move: Move, at: Point | None, decimals: int) -> list[str]:
+    x, y = f"X{fixed(move.x_mm, decimals)}", f"Y{fixed(move.y_mm, decimals)}"
+    if move.centre_x_mm is None or move.centre_y_mm is None or at is None:
+        stays = at is not None and move.kind == "line"
+        words = [
+            word
+            for word, was in ((x, at and f"X{fixed(at[0], decimals)}"), (y, at and f"Y{fixed(at[1], decimals)}"))
+            if not (stays and word == was)
+        ]
+        return words or [x]
+    digits = max(decimals, 3)
+    return [x, y, f"I{fixed(move.centre_x_mm - at[0], digits)}", f"J{fixed(move.centre_y_mm - at[1], digits)}"]
