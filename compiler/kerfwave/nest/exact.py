@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from shapely.affinity import translate
 from shapely.geometry import Polygon
 
 from kerfwave.model.parts import Piece, Placement
@@ -48,16 +49,16 @@ def settle(shapes: list[Polygon], area: Area, margin_mm: float, spacing_mm: floa
             reach = most / 1000 + spacing_mm
             zone = shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach)
             near = [s for j, s in enumerate(shapes) if j != k and s.intersects(zone)]
-            low, high = 0, most + 1
-            while high - low > 1:  # low is known to be legal
-                middle = (low + high) // 2 if high <= most else most
-                moved = shapely.affinity.translate(shape, dx * middle / 1000, dy * middle / 1000)
+            good, bad, tried = 0, most + 1, most  # in steps; the whole way first, then halving
+            while bad - good > 1:
+                moved = translate(shape, dx * tried / 1000, dy * tried / 1000)
                 if all(_apart(moved, other, spacing_mm) for other in near):
-                    low = middle
+                    good = tried
                 else:
-                    high = middle
-            if low:
-                shapes[k] = shapely.affinity.translate(shape, dx * low / 1000, dy * low / 1000)
+                    bad = tried
+                tried = (good + bad) // 2
+            if good:
+                shapes[k] = translate(shape, dx * good / 1000, dy * good / 1000)
     return shapes
 
 

@@ -46,11 +46,13 @@ def fill(maps: Maps, area: Area, items: tuple[Item, ...], urgent: frozenset[str]
     Hulls count, not outlines: a C-shape has little outline but takes up room like a plate. Among equals the layout
     wins that leaves the largest strip free over the whole width or height.
 
-    Parameters
-    ----------
-    items : largest first
-    urgent : ids that count before all others, because few sheets can take them
-    effort : layouts to try; once all items lie on the sheet a third as many more
+    Args:
+        maps: no-fit maps on the grid to use.
+        area: of the sheet.
+        items: largest first.
+        urgent: ids that count before all others, because few sheets can take them.
+        effort: layouts to try; once all items lie on the sheet a third as many more.
+        seed: of the generator.
     """
     rng = random.Random(seed)
     total = sum(i.hull_mm2 for i in items)

@@ -26,11 +26,12 @@ class Area:
     count: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Form:
     """A shape in its base turn, lower-left corner of its box at (`fuzz_mm`, `fuzz_mm`).
 
-    `fuzz_mm` is how far rounding to `STEP_MM` may carry the piece to any side: 0 where the corners lie on that step.
+    Equal shapes share one form (see `Forms`), so forms are compared by identity, which is quick. `fuzz_mm` is how
+    far rounding to `STEP_MM` may carry the piece to any side: 0 where its corners lie on that step.
     """
 
     outline: Ring
@@ -56,6 +57,21 @@ class Item:
     hull_mm2: int
     filled_mm2: float
     wood_mm2: float
+
+
+class Forms:
+    """The forms of one set of pieces, each shape once."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[object, ...], Form] = {}
+
+    def form(self, outline: Ring, holes: tuple[Ring, ...], size_mm: tuple[float, float], fuzz_mm: float) -> Form:
+        """Return the form of a shape whose lower-left corner is the origin."""
+        key = (outline, holes, fuzz_mm)
+        if key not in self._known:
+            moved = tuple(tuple((x + fuzz_mm, y + fuzz_mm) for x, y in ring) for ring in (outline, *holes))
+            self._known[key] = Form(moved[0], moved[1:], size_mm[0], size_mm[1], fuzz_mm)
+        return self._known[key]
 
 
 def quarter(ring: Iterable[Point], turns: int) -> Ring:
@@ -113,8 +129,12 @@ def fits(width_mm: float, height_mm: float, area: Area) -> bool:
     return width_mm <= area.width_mm + _SAME_MM and height_mm <= area.height_mm + _SAME_MM
 
 
-def item(piece: Piece, sizes: tuple[Area, ...], margin_mm: float, sheet_grain: str | None) -> Item | None:
-    """Make a piece ready, or return None if it fits no size of sheet in any turn allowed."""
+def item(piece: Piece, forms: Forms, sizes: tuple[Area, ...], margin_mm: float, sheet_grain: str | None) -> Item | None:
+    """Make a piece ready, or return None if it fits no size of sheet in any turn allowed.
+
+    Raises:
+        ValueError: if its outline crosses itself or a hole leaves it.
+    """
     solid = Polygon(piece.outline, piece.holes)
     if not solid.is_valid or solid.is_empty:
         raise ValueError(f"piece {piece.id} is not a simple outline with holes inside it")
@@ -131,17 +151,15 @@ def item(piece: Piece, sizes: tuple[Area, ...], margin_mm: float, sheet_grain: s
     for q in allowed:  # a rectangle turned by half looks the same: keep one
         turns.setdefault(_normal(piece, q), q - base)
     outline, holes = next(iter(turns))
-    shifted = _shift(outline, fuzz)
-    w, h = size_at(piece, base)
-    filled = Polygon(piece.outline)
+    size = size_at(piece, base)
     return Item(
         piece=piece,
         base=base,
         turns=tuple(turns.values()),
-        form=Form(shifted, tuple(_shift(r, fuzz) for r in holes), w, h, fuzz),
-        shell=Form(shifted, (), w, h, fuzz),
+        form=forms.form(outline, holes, size, fuzz),
+        shell=forms.form(outline, (), size, fuzz),
         hull_mm2=round(MultiPoint(piece.outline).convex_hull.area),
-        filled_mm2=filled.area,
+        filled_mm2=Polygon(piece.outline).area,
         wood_mm2=solid.area,
     )
 
@@ -169,7 +187,3 @@ def _normal(piece: Piece, turns: int) -> tuple[Ring, tuple[Ring, ...]]:
 
     holes = sorted(canonical(quarter(ring, turns), False) for ring in piece.holes)
     return canonical(outline, True), tuple(holes)
-
-
-def _shift(ring: Ring, by: float) -> Ring:
-    return tuple((x + by, y + by) for x, y in ring)

@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 from kerfwave.model.parts import Ring
 from kerfwave.nest.board import Board
 from kerfwave.nest.fill import Spot, fill
-from kerfwave.nest.items import Area, Item, fits, size_at
+from kerfwave.nest.items import Area, Item, size_at
 from kerfwave.nest.maps import Maps
 
 
@@ -158,7 +158,7 @@ def _first_fit(maps: Maps, sheets: list[Laid], order: tuple[Item, ...]) -> tuple
 
 
 def _place(item: Item, solid: list[Board], open_: list[Board]) -> tuple[int, int, int, int] | None:
-    """Number of the sheet, turn, column and row of the best place for a small item."""
+    """Find the number of the sheet, turn, column and row of the best place for a small item."""
     for in_windows in (True, False):
         for number, board in enumerate(open_):
             found = []

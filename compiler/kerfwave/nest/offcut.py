@@ -7,7 +7,7 @@ import math
 import numpy as np
 from shapely.geometry import Polygon
 
-from kerfwave.nest.raster import rasterise
+from kerfwave.nest.raster import Cells, rasterise
 
 
 def largest_offcut(
@@ -42,7 +42,7 @@ def largest_offcut(
     return (x * cell_mm, y * cell_mm, w * cell_mm, h * cell_mm)
 
 
-def _largest(taken: np.ndarray) -> tuple[int, int, int, int] | None:  # type: ignore[type-arg]
+def _largest(taken: Cells) -> tuple[int, int, int, int] | None:
     """Largest all-False rectangle: for each top row the largest rectangle under the skyline of free columns."""
     rows, cols = taken.shape
     heights = np.zeros(cols, dtype=np.int64)

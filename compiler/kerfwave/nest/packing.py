@@ -10,7 +10,7 @@ from kerfwave.nest.bound import least_sheets
 from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
 from kerfwave.nest.exact import placed, settle, verify
 from kerfwave.nest.fill import Spot
-from kerfwave.nest.items import Area, Item, allowed_quarters, areas, corner, item, quarter, size_at
+from kerfwave.nest.items import Area, Forms, Item, allowed_quarters, areas, corner, item, quarter, size_at
 from kerfwave.nest.layout import Laid, lay_out
 from kerfwave.nest.maps import Maps
 from kerfwave.nest.offcut import largest_offcut
@@ -32,31 +32,24 @@ def pack(
 ) -> Nest:
     """Lay pieces on as few sheets as the search finds.
 
-    Parameters
-    ----------
-    pieces : finished sizes in mm, anywhere; ids must differ. Their order does not matter
-    sheets : sizes and counts at hand
-    bed_mm : width and height of the machine's bed. Of a larger sheet the lower-left part of that size is used
-    margin_mm : kept free along every edge of the sheet, and of the bed where that is smaller
-    spacing_mm : least distance between two pieces, windows included
-    sheet_grain : "x" or "y", the sheet's own grain axis. A piece with `grain` set lies with that axis along it
-    effort : layouts tried for each sheet; the search stops on this count and never on the clock
-    seed : of the search; the same input and seed give the same nest, byte for byte
+    Args:
+        pieces: finished sizes in mm, anywhere; ids must differ. Their order does not matter.
+        sheets: sizes and counts at hand.
+        bed_mm: width and height of the machine's bed. Of a larger sheet the lower-left part of that size is used.
+        margin_mm: kept free along every edge of the sheet, and of the bed where that is smaller.
+        spacing_mm: least distance between two pieces, windows included.
+        sheet_grain: "x" or "y", the sheet's own grain axis. A piece with `grain` set lies with that axis along it.
+        effort: layouts tried for each sheet; the search stops on this count and never on the clock.
+        seed: of the search; the same input and seed give the same nest, byte for byte.
 
-    Returns
-    -------
-    Nest
-        Placements sorted by piece, in whole 0.001 mm, turned by quarter turns and never flipped. Each offcut is the
-        largest rectangle at least the spacing away from all pieces.
+    Returns:
+        The nest: placements sorted by piece, in whole 0.001 mm, turned by quarter turns and never flipped. Each
+        sheet's offcut is the largest rectangle at least the spacing away from all pieces.
 
-    Raises
-    ------
-    DoesNotFit
-        if pieces are too big for every sheet.
-    NotEnoughSheets
-        if there are too few sheets.
-    ValueError
-        for repeated ids, outlines that aren't simple, or a negative margin or spacing.
+    Raises:
+        DoesNotFit: if pieces are too big for every sheet.
+        NotEnoughSheets: if there are too few sheets.
+        ValueError: for repeated ids, outlines that aren't simple, or a negative margin or spacing.
     """
     if margin_mm < 0 or spacing_mm < 0:
         raise ValueError("margin and spacing can't be negative")
@@ -68,7 +61,8 @@ def pack(
     sizes = areas(sheets, bed_mm, margin_mm)
     if not any(s.count > 0 for s in sheets):
         raise NotEnoughSheets("there is no sheet to cut from", tuple(sorted(names)))
-    found = [(p, item(p, sizes, margin_mm, sheet_grain)) for p in sorted(pieces, key=lambda p: p.id)]
+    forms = Forms()
+    found = [(p, item(p, forms, sizes, margin_mm, sheet_grain)) for p in sorted(pieces, key=lambda p: p.id)]
     too_big = tuple(p for p, ready in found if ready is None)
     if too_big:
         raise DoesNotFit(_too_big(too_big, sizes, sheet_grain), tuple(p.id for p in too_big))
@@ -136,7 +130,7 @@ def _moved(placement: Placement, old: Polygon, new: Polygon) -> Placement:
 
 
 def _outer_area(shapes: list[Polygon]) -> float:
-    """Filled area of the pieces that don't lie in a window of another."""
+    """Sum the filled areas of the pieces that don't lie in a window of another."""
     filled = [Polygon(s.exterior) for s in shapes]
     return float(
         sum(

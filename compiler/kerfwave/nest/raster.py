@@ -32,18 +32,17 @@ def rasterise(
 ) -> Cells:
     """Mark the cells that a shape, grown by `grow_mm` and moved by up to `slack_mm` in x and y, may touch.
 
-    Parameters
-    ----------
-    rings : outline and holes, lower-left corner of the box at or just above the origin
-    shape : rows and columns of the box, without padding
-    pad : cells added on each side, enough for `grow_mm`
+    Args:
+        rings: outline and holes, lower-left corner of the box at or just above the origin.
+        shape: rows and columns of the box, without padding.
+        cell_mm: side of a cell.
+        grow_mm: by how much the shape is grown; 0 for the shape itself.
+        pad: cells added on each side, enough for `grow_mm`.
+        slack_mm: of its place, to either side.
 
-    Returns
-    -------
-    bool array, shape (rows + 2 pad, columns + 2 pad), row 0 lowest
+    Returns:
+        bool array, shape (rows + 2 pad, columns + 2 pad), row 0 lowest.
 
-    Notes
-    -----
     Growing takes the Minkowski sum with a regular polygon of 16 sides drawn *around* the circle, with sides
     upright and level: exact along straight edges of the sheet's directions, at most 2 % too much elsewhere.
     """
