@@ -1,8 +1,18 @@
-"""All drawings by one name: sheets and coupons, layers and stack, the path inside, the map of the pieces."""
+"""All drawings by one name: sheets and coupons, layers and stack, the path inside, pieces."""
 
 from kerfwave.writers.inside import plan_svg
 from kerfwave.writers.layers import crosses, layer_svg, layer_text, stack_svg
 from kerfwave.writers.sheets import coupon_svg, sheet_svg
-from kerfwave.writers.sorting import pieces_svg
+from kerfwave.writers.sorting import inset_svg, pieces_svg
 
-__all__ = ["coupon_svg", "crosses", "layer_svg", "layer_text", "pieces_svg", "plan_svg", "sheet_svg", "stack_svg"]
+__all__ = [
+    "coupon_svg",
+    "crosses",
+    "inset_svg",
+    "layer_svg",
+    "layer_text",
+    "pieces_svg",
+    "plan_svg",
+    "sheet_svg",
+    "stack_svg",
+]

@@ -63,7 +63,7 @@ def plan_svg(
     unit = max(x1 - x0, y1 - y0) / 100
     guide = [name for name, (kind, _) in groups.items() if kind == "guide"]
     legend = _legend(groups, guide)
-    left, right, top, low = 14 * unit, 14 * unit, 12 * unit, 14 * unit
+    left, right, top, low = 14 * unit, 14 * unit, 20 * unit, 16 * unit
     width = x1 - x0 + left + right
     size = 3.6 * unit
     columns = max(1, min(len(legend), int(width / (44 * unit))))
@@ -100,7 +100,7 @@ def plan_svg(
             drawing.add(_name_area(drawing, name, kind, wood, guide, place, unit))
     for opening in openings:
         _name_opening(drawing, opening, place, unit)
-    drawing.add(dimension(drawing, (left, top * 0.45), (width - right, top * 0.45), mm(x1 - x0), size))
+    drawing.add(dimension(drawing, (left, top * 0.3), (width - right, top * 0.3), mm(x1 - x0), size))
     drawing.add(dimension(drawing, (left * 0.5, floor), (left * 0.5, top), mm(y1 - y0), size))
     for i, (colour, text, class_) in enumerate(legend):
         x = left * 0.35 + (i % columns) * (width - left * 0.7) / columns

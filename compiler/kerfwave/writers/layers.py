@@ -65,7 +65,7 @@ def layer_svg(
         f"Pieces: {listed(layer.pieces)}. Hatched: wood of this layer. Grey: wood of the layer below. White: air. "
         f"Outside size {fixed(x1 - x0, 1)} by {fixed(y1 - y0, 1)} mm. Bottom of the picture: {EDGE_WORDS[stack]}."
     )
-    left, right, top, low = 14 * unit, 14 * unit, 12 * unit, 15 * unit
+    left, right, top, low = 14 * unit, 14 * unit, 18 * unit, 15 * unit
     width, height = x1 - x0 + left + right, y1 - y0 + top + low
     title = f"Layer {layer.index}: {listed(layer.pieces)}"
     drawing = page(prefix, 0.0, 0.0, width, height, title=title, desc=desc)
@@ -96,7 +96,7 @@ def layer_svg(
         if crosses(opening, layer):
             drawing.add(_opening_arrow(drawing, opening, place, unit))
     size = 3.6 * unit
-    drawing.add(dimension(drawing, (left, top * 0.55), (width - right, top * 0.55), mm(x1 - x0), size))
+    drawing.add(dimension(drawing, (left, top * 0.34), (width - right, top * 0.34), mm(x1 - x0), size))
     x = left * 0.6
     drawing.add(dimension(drawing, (x, height - low), (x, top), mm(y1 - y0), size))
     drawing.add(
@@ -207,12 +207,13 @@ def _number_layers(
 ) -> None:
     """Write the numbers of the layers beside them: first and last always, the rest where they have room."""
     size = 3.0 * unit
+    gap = (1.15 if upright else 1.7) * size
     last = -1e9
     final = layers[-1].z_mm + layers[-1].thickness_mm / 2
     for i, layer in enumerate(layers):
         z = layer.z_mm + layer.thickness_mm / 2
         ends = i in (0, len(layers) - 1)
-        if not ends and (z - last < 1.15 * size or final - z < 1.15 * size):
+        if not ends and (z - last < gap or final - z < gap):
             continue
         last = z
         text = f"{layer.index}" + (f"   {fixed(layer.thickness_mm, 2)} mm" if upright and ends else "")
@@ -246,7 +247,8 @@ def _stack_opening(
         else:
             w, h = opening.width_mm or 0.0, opening.height_mm or 0.0
             group.add(drawing.rect((n(x - w / 2), n(y - h / 2)), (n(w), n(h)), **style))
-        group.add(words(drawing, text, (x, y + 0.36 * size), size, anchor="middle"))
+        high = opening.diameter_mm or opening.height_mm or 0.0
+        group.add(words(drawing, text, (x, y - high / 2 + min(1.6 * size, high / 2)), size, anchor="middle"))
         return group
     style |= {"stroke_dasharray": f"{n(1.6 * unit)} {n(unit)}"}
     w, h = (opening.diameter_mm or opening.width_mm or 0.0), (opening.diameter_mm or opening.height_mm or 0.0)
@@ -271,7 +273,7 @@ def _stack_opening(
     else:
         group.add(drawing.rect((n(x - half), n(y - h / 2)), (n(2 * half), n(h)), **style))
         where = " (back)" if upright and ny > 0.7 else ""
-        group.add(words(drawing, text + where, (x, y + 0.36 * size), size, anchor="middle"))
+        group.add(words(drawing, text + where, (x, y + h / 2 + 1.1 * size), size, anchor="middle"))
     return group
 
 

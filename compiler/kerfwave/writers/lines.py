@@ -123,9 +123,7 @@ def line_chart(
     _frequency_grid(drawing, across, x_from, x_to, base, x_label)
     _level_grid(drawing, left, up, right)
     for limit in limits:
-        y = up(limit.y, left)
-        drawing.add(_rule(drawing, (LEFT, y), (LEFT + PLOT_WIDTH, y), 1.4, INK, "kw-ink", dash="1 4"))
-        drawing.add(words(drawing, limit.name, (LEFT + PLOT_WIDTH - 6, y - 5), 12, anchor="end"))
+        drawing.add(_limit(drawing, limit, series, left, across, up))
     ends: list[tuple[float, float, Series]] = []
     for line in series:
         axis = right if line.axis == "right" and right is not None else left
@@ -186,6 +184,36 @@ def _axis(
     if y_to is None:
         high = step * math.ceil((high + 0.02 * (high - low)) / step - 1e-9)
     return Axis(label, low, high, step)
+
+
+def _limit(drawing: Any, limit: Limit, series: tuple[Series, ...], left: Axis, across: Any, up: Any) -> Any:
+    """Return a level line with its name above it, at the end of the chart that the lines keep farther away from."""
+    y = up(limit.y, left)
+    edge = LEFT + PLOT_WIDTH
+    group = drawing.g(class_="kw-limit")
+    group.add(_rule(drawing, (LEFT, y), (edge, y), 1.4, INK, "kw-ink", dash="1 4"))
+    points = [(across(x), up(v, left)) for s in series if s.axis == "left" for x, v in zip(s.x, s.y, strict=True)]
+    width = 7.0 * len(limit.name) + 12
+
+    def clearance(x_from: float, x_to: float) -> float:
+        return min((abs(py - (y - 9)) for px, py in points if x_from <= px <= x_to), default=math.inf)
+
+    at_left = clearance(LEFT, LEFT + width) >= clearance(edge - width, edge)
+    x, anchor = (LEFT + 6, "start") if at_left else (edge - 6, "end")
+    group.add(
+        words(
+            drawing,
+            limit.name,
+            (x, y - 5),
+            12,
+            anchor=anchor,
+            stroke=AIR,
+            stroke_width="3",
+            paint_order="stroke",
+            class_="kw-text kw-halo-air",
+        )
+    )
+    return group
 
 
 def _rule(drawing: Any, a: Point, b: Point, width: float, colour: str, class_: str, dash: str = "") -> Any:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import math
 import numbers
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from kerfwave.numfmt import fixed
+from kerfwave.writers.words import significant
 
 SIGNIFICANT_DIGITS = 10
 
@@ -24,10 +23,7 @@ def number_text(value: float) -> str:
     Raises:
         ValueError: for NaN and infinities.
     """
-    if value == 0 or not math.isfinite(value):
-        return fixed(value)
-    magnitude = int(f"{value:e}".partition("e")[2])
-    return fixed(value, max(SIGNIFICANT_DIGITS - 1 - magnitude, 0))
+    return significant(value, SIGNIFICANT_DIGITS)
 
 
 def render_report(data: Mapping[str, Any]) -> str:

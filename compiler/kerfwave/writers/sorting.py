@@ -1,4 +1,4 @@
-"""All pieces of the package on one page, layer by layer, to sort the cut wood by."""
+"""Pieces by themselves: all of them on one page to sort the cut wood by, and an inset large."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from typing import Any
 
 from kerfwave.model.parts import Piece, Placement, Point
-from kerfwave.writers.svg import MUTED, bounds, finish, fitted, hatch, page, piece_group, words
-from kerfwave.writers.words import plain
+from kerfwave.writers.svg import MUTED, bounds, dimension, finish, fitted, hatch, label_piece, page, piece_group, words
+from kerfwave.writers.words import mm, plain, slug
 
 
 def pieces_svg(pieces: Iterable[Piece], placements: Iterable[Placement] = (), *, columns: int = 4) -> str:
@@ -31,6 +31,27 @@ def pieces_svg(pieces: Iterable[Piece], placements: Iterable[Placement] = (), *,
             corner = (2 * unit + column * cell_width, top)
             drawing.add(_cell(drawing, parts[i], boxes[i], corner, paint, unit, sheet.get(parts[i].id), cell_width))
         top += height
+    return finish(drawing)
+
+
+def inset_svg(piece: Piece, title: str) -> str:
+    """Return an inset by itself, to look at while gluing: its wood, its id and its outside size."""
+    x0, y0, x1, y1 = bounds([piece.outline])
+    unit = max(x1 - x0, y1 - y0) / 40
+    left, top, edge = 9 * unit, 8 * unit, 2 * unit
+    width, height = x1 - x0 + left + edge, y1 - y0 + top + edge
+    size = f"{mm(x1 - x0)} by {mm(y1 - y0)}"
+    prefix = f"inset-{slug(piece.id)}"
+    drawing = page(prefix, 0.0, 0.0, width, height, title=f"{title} {piece.id}", desc=f"{title}, {size} outside.")
+
+    def place(point: Point) -> Point:
+        return point[0] - x0 + left, y1 - point[1] + top
+
+    group = piece_group(drawing, prefix, piece, place, hatch(drawing, f"{prefix}-wood", 45, unit), unit * 0.15)
+    group.add(label_piece(drawing, piece, place, 3 * unit))
+    drawing.add(group)
+    drawing.add(dimension(drawing, (left, top * 0.6), (width - edge, top * 0.6), mm(x1 - x0), 2.4 * unit))
+    drawing.add(dimension(drawing, (left * 0.6, height - edge), (left * 0.6, top), mm(y1 - y0), 2.4 * unit))
     return finish(drawing)
 
 

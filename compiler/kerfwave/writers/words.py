@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 
@@ -47,6 +48,18 @@ def mm(value_mm: float, decimals: int = 1) -> str:
 def mm_and_inches(value_mm: float, decimals: int = 2) -> str:
     """Return '6.2 mm (0.244 in)', for the sizes that shops sell in inches: sheets and screws."""
     return f"{fixed(value_mm, decimals)} mm ({fixed(value_mm / MM_PER_INCH, 3)} in)"
+
+
+def significant(value: float, digits: int = 3) -> str:
+    """Return a number with so many significant digits, positional: 0.000123, 0.5, 1240, never an exponent.
+
+    Raises:
+        ValueError: for NaN and infinities.
+    """
+    if value == 0 or not math.isfinite(value):
+        return fixed(value)
+    magnitude = int(f"{value:e}".partition("e")[2])
+    return fixed(value, max(digits - 1 - magnitude, 0))
 
 
 def listed(words: tuple[str, ...]) -> str:

@@ -1,0 +1,272 @@
+"""The steps from sorted pieces to a speaker that plays, worked out from the layers, openings and insets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from kerfwave.model.parts import Layer, Opening, Piece, Ring
+from kerfwave.numfmt import fixed
+from kerfwave.writers.layers import crosses
+from kerfwave.writers.words import listed, mm_and_inches
+
+KINDS = ("prepare", "layer", "fill", "wire", "close", "inset", "terminals", "driver", "leak", "sound")
+
+
+@dataclass(frozen=True, slots=True)
+class FillNote:
+    """Loose fibre: where it goes, how much, and why it is there."""
+
+    place: str  # "rear chamber", "left pass"
+    grams: float
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step at the bench. `layer` is the layer it glues, or, between two layers, the one it comes before."""
+
+    id: str
+    kind: str  # one of KINDS
+    title: str
+    do: tuple[str, ...]
+    caution: str = ""
+    layer: int | None = None
+
+
+def assembly_steps(
+    layers: Iterable[Layer],
+    pieces: Iterable[Piece],
+    openings: Iterable[Opening] = (),
+    *,
+    stack: str = "upright",
+    fill: Iterable[FillNote] = (),
+    screw_count: int = 4,
+    screw_hole_mm: float | None = None,
+) -> tuple[Step, ...]:
+    """Return all steps in the order of the work.
+
+    The lid is every layer on top that no air crosses: what has to be inside (wire, fibre, a last clean) comes just
+    before it. Times and pressures are left to the label of the glue.
+    """
+    layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
+    by_id = {p.id: p for p in pieces}
+    lid = first_lid_layer(layers, by_id)
+    steps = [_prepare(len(layers), stack), _dry(layers)]
+    for position, layer in enumerate(layers):
+        if layer.index == lid:
+            steps += _before_the_lid(lid, fill)
+        parts = tuple(by_id[i] for i in layer.pieces)
+        steps.append(_layer(layer, parts, tuple(o for o in openings if crosses(o, layer)), position, len(layers)))
+    for piece in by_id.values():
+        if piece.role in ("driver-ring", "terminal-plate"):
+            steps.append(_inset(piece))
+    steps += [_terminals(), _driver(screw_count, screw_hole_mm), *_proof(any(o.kind == "mouth" for o in openings))]
+    return tuple(steps)
+
+
+def first_lid_layer(layers: tuple[Layer, ...], pieces: dict[str, Piece]) -> int:
+    """Return the index of the first layer of the lid: above it no layer has air in it. At the least the last layer."""
+    areas = {layer.index: sum(_wood(pieces[i]) for i in layer.pieces) for layer in layers}
+    whole = max(areas.values())
+    lid = layers[-1].index
+    for layer in reversed(layers):
+        if areas[layer.index] < 0.995 * whole:
+            break
+        lid = layer.index
+    return max(lid, layers[min(1, len(layers) - 1)].index)  # something has to be open before it can be closed
+
+
+def _wood(piece: Piece) -> float:
+    """Return the area of a piece (shoelace formula), holes taken off."""
+
+    def area(ring: Ring) -> float:
+        return abs(sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(ring, (*ring[1:], ring[0]), strict=True))) / 2
+
+    return area(piece.outline) - sum(area(h) for h in piece.holes)
+
+
+def _prepare(count: int, stack: str) -> Step:
+    front = "the front edge towards you" if stack == "upright" else "the front face down"
+    return Step(
+        "prepare",
+        "prepare",
+        "Get ready",
+        (
+            "Wipe soot off every face that will be glued: glue does not hold on soot. Char on the cut edges may stay.",
+            "Cover a flat board with baking paper, and stand a straight batten or a square along one edge of it.",
+            f"Work with {front}, and with layer 1 at the bottom. Writing on the drawings reads the right way round.",
+            f"Have ready: glue, a small brush, a damp cloth, clamps or weights for {count} layers.",
+        ),
+    )
+
+
+def _dry(layers: tuple[Layer, ...]) -> Step:
+    return Step(
+        "dry-stack",
+        "prepare",
+        "Stack it dry",
+        (
+            f"Stack all {len(layers)} layers without glue, each against its drawing, and press the outer faces flush.",
+            "Try the insets in their seats, and the driver and the posts in the insets.",
+            "Look down through the stack: the path of the air must be open from the chamber to the mouth.",
+            "Where something rocks or stands proud, sand it now. Then take the stack down in order.",
+        ),
+    )
+
+
+def _layer(layer: Layer, parts: tuple[Piece, ...], through: tuple[Opening, ...], position: int, count: int) -> Step:
+    names = listed(layer.pieces)
+    one = len(layer.pieces) == 1
+    if position == 0:
+        do = [f"Lay {names} on the board, front edge as drawn. This is the floor; it gets no glue underneath."]
+    else:
+        do = [
+            "Brush a thin, even film of glue on the layer below, wherever the drawing shows wood on wood.",
+            f"Lay {names} on it, as drawn, and press the outer faces flush with those below.",
+        ]
+        if not one:
+            do.append(f"{len(layer.pieces)} pieces: check that the gaps between them are those of the drawing.")
+    seats = tuple(dict.fromkeys(_SEATS[o.kind] for o in through if o.kind in _SEATS))
+    if seats and position:
+        do.append(f"No glue in {listed(seats)}: the insets come later.")
+    if position:
+        do.append("Wipe squeezed-out glue from the air path with the damp cloth before it sets: it narrows the guide.")
+    if position and (position % 4 == 0 or position == count - 1):
+        do.append(
+            "Clamp now, over a flat board, as long as the label of the glue says. Check that the stack is square."
+        )
+    return Step(f"layer-{layer.index:02d}", "layer", f"Layer {layer.index}: {names}", tuple(do), layer=layer.index)
+
+
+_SEATS = {"driver": "the seat of the driver", "terminal": "the seat of the terminals"}
+
+
+def _before_the_lid(lid: int, fill: tuple[FillNote, ...]) -> list[Step]:
+    """Return what has to be done while the body is still open at the top."""
+    steps = [
+        Step(
+            "wire",
+            "wire",
+            "Lay the wire",
+            (
+                "Lay the two-core wire from the seat of the terminals to the bore behind the driver, along the walls.",
+                "Leave a hand's breadth free at each end, and mark the core that will be positive at both ends.",
+                "Fix it with small dabs of glue or tape every few centimetres: a loose wire rattles.",
+                "Where it has to pass from one room of the air into another, seal round it.",
+            ),
+            layer=lid,
+        )
+    ]
+    if fill:
+        steps.append(
+            Step(
+                "fill",
+                "fill",
+                "Put the fibre in",
+                (
+                    *(f"{note.place}: {_grams(note)} of loose fibre. {note.text}".strip() for note in fill),
+                    "Weigh it, tease it loose and spread it evenly. Packed tight or in lumps it does something else.",
+                    "Keep it off the cone and the magnet's vent, and hold it back with a few strands of thread.",
+                ),
+                "Wear a dust mask and gloves if the label of the fibre asks for them.",
+                layer=lid,
+            )
+        )
+    steps.append(
+        Step(
+            "close",
+            "close",
+            "Last look inside",
+            (
+                "Shine a light along the whole path: no beads of glue, no offcuts, no shavings.",
+                "Run a bead of glue along any seam that lets light through.",
+                "Pull gently on both ends of the wire. What is loose now stays loose.",
+            ),
+            layer=lid,
+        )
+    )
+    return steps
+
+
+def _grams(note: FillNote) -> str:
+    return f"{fixed(note.grams, 1)} g"
+
+
+def _inset(piece: Piece) -> Step:
+    ring = piece.role == "driver-ring"
+    what, seat = ("driver ring", "driver") if ring else ("terminal plate", "terminals")
+    return Step(
+        f"inset-{piece.id}",
+        "inset",
+        f"Glue in the {what} {piece.id}",
+        (
+            f"Sand the seat of the {seat} flush, and try {piece.id}: it should slide in by hand, without play.",
+            "Brush glue on the seat and on the back of the inset, all the way round: this joint has to be airtight.",
+            "Press it home until it lies flush with the face, wipe, and weigh it down while the glue sets.",
+        ),
+    )
+
+
+def _terminals() -> Step:
+    return Step(
+        "terminals",
+        "terminals",
+        "Posts and wire",
+        (
+            "Fit the two posts in the plate, with a washer or a smear of sealant: the holes must not leak.",
+            "Solder or crimp the marked core to the red (+) post and the other to the black (−) post.",
+            "Pull each joint, then check with a meter that the posts are not joined to each other.",
+        ),
+        "The tip of a soldering iron burns at a touch. Solder with air moving away from your face, use lead-free "
+        "solder if you can, and wash your hands afterwards.",
+    )
+
+
+def _driver(count: int, hole_mm: float | None) -> Step:
+    pilot = f", {mm_and_inches(hole_mm)} across," if hole_mm is not None else ""
+    return Step(
+        "driver",
+        "driver",
+        "The driver",
+        (
+            f"Check the {count} pilot holes{pilot} against the driver's flange before you turn a screw.",
+            "Join the marked core to the driver's positive tag, the other to the negative one.",
+            "Lay the gasket on the ring with no gap at its ends, set the driver in, and start all screws by hand.",
+            "Tighten crosswise, a little at a time, until the gasket is just pressed. Too tight bends the frame.",
+            "Touch a 1.5 V cell to the posts for an instant, plus to plus: the cone should jump outwards. If it jumps "
+            "inwards, swap the two cores (common practice).",
+        ),
+        "The magnet pulls tools and screws: keep one hand on the screwdriver's tip and the blade away from the cone. "
+        "Keep magnets away from pacemakers and other implants.",
+    )
+
+
+def _proof(has_mouth: bool) -> list[Step]:
+    cover = "Lay your palm flat over the mouth, or tape a card over it. " if has_mouth else ""
+    return [
+        Step(
+            "leak",
+            "leak",
+            "Is it tight?",
+            (
+                f"{cover}Press the cone in slowly and evenly with two or three fingertips, and let go: in a tight "
+                "body it creeps back, in a leaky one it springs back at once (common practice).",
+                "Play a soft low tone and hold a strip of tissue along each seam: where it flutters, air comes out.",
+                "Mend a leak with a thin bead of glue from outside, let it set, and try again.",
+            ),
+        ),
+        Step(
+            "sound",
+            "sound",
+            "First sound",
+            (
+                "Turn the amplifier all the way down, connect plus to plus, and only then switch it on.",
+                "Begin with speech, softly. If something buzzes, look for a loose wire, a leak, a proud screw.",
+                "Sweep a soft tone from 30 Hz up to 500 Hz and listen for rattles, then turn up step by step.",
+                "Let it play softly for an hour before you measure.",
+            ),
+            "Loud sound harms hearing, and does so without pain. Keep to the level and the hours in the safety list. "
+            "Use only an amplifier whose mains part is closed and approved.",
+        ),
+    ]
