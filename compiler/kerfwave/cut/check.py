@@ -196,16 +196,20 @@ def _follow(points: npt.NDArray[np.float64], ring: _Ring, half: float) -> tuple[
     measured, and its foot on the finished edge must only go forward: so turns are counted everywhere at once.
     """
     points = _dense(points, ring.line.length / 8)
-    dots = shapely.points(points)
-    error = np.abs(shapely.distance(ring.line, dots) - half)
+    # The passes repeat each other: what depends on the place alone is worked out once for each place.
+    places, which = np.unique(points, axis=0, return_inverse=True)
+    which = which.reshape(-1)
+    dots = shapely.points(places)
+    error = np.abs(shapely.distance(ring.line, dots) - half)[which]
     begun = np.flatnonzero(error <= TOLERANCE_MM)
     if not len(begun):
         return float(error.max()), 0.0, "never reached"
     on = slice(int(begun[0]), None)
-    wrong_side = shapely.contains(ring.region, dots[on]) != ring.hole
+    shapely.prepare(ring.region)
+    wrong_side = shapely.contains(ring.region, dots)[which][on] != ring.hole
     if wrong_side.any():
         return half, 0.0, "cut on the side of the wood"
-    foot = shapely.line_locate_point(ring.line, dots[on], normalized=True)
+    foot = shapely.line_locate_point(ring.line, dots, normalized=True)[which][on]
     step = np.diff(foot)
     step -= np.round(step)
     turned = float(step.sum())
