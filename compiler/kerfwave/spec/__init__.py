@@ -1,0 +1,22 @@
+"""The spec room: YAML in, checked values out, or findings that say what is wrong and what would be right.
+
+`load` reads one spec and the shelf files it names. Four passes, each with its own codes: the text is a strict subset
+of YAML (K1xx), the data fits the JSON Schemas (K2xx), shelf names stay on the shelf (K3xx), and the values make sense
+together (K4xx). `describe` writes the reference that people read, from the same schemas.
+"""
+
+from typing import Any
+
+from kerfwave.findings import Finding, SpecError
+from kerfwave.spec.loading import LoadedSpec, load
+from kerfwave.spec.schema_files import schema_text
+
+__all__ = ["Finding", "LoadedSpec", "SpecError", "describe", "load", "schema_text"]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "describe":  # no build needs it
+        from kerfwave.spec.reference import describe
+
+        return describe
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

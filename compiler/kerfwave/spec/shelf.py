@@ -1,0 +1,113 @@
+"""Where shelf files are, and that a name in a spec never leads anywhere else.
+
+A shelf is a folder with any of ``drivers/ stock/ machines/ recipes/`` in it. For each kind the first folder that has
+it is taken, of: the spec's own folder, its parents up to three levels, and the ``specs`` folder of each of those.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from kerfwave.findings import quoted
+from kerfwave.spec.suggest import nearest
+
+FOLDERS = {"driver": "drivers", "stock": "stock", "machine": "machines", "recipes": "recipes"}
+LEVELS = 3
+ENDINGS = (".yaml", ".yml")
+
+
+class ShelfError(ValueError):
+    """A shelf name that cannot be followed."""
+
+    def __init__(self, code: str, message: str, why: str = "", hint: str = "") -> None:
+        super().__init__(message)
+        self.code, self.why, self.hint = code, why, hint
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfFile:
+    """One file on the shelf: where it is, and how it is called in messages."""
+
+    path: Path
+    shown: str
+
+
+def folder_for(spec: Path, kind: str) -> Path | None:
+    """Return the shelf folder for one kind of file, None if there is none near the spec."""
+    here = spec.absolute().parent
+    for place in (here, *list(here.parents)[:LEVELS]):
+        for root in (place, place / "specs"):
+            folder = root / FOLDERS[kind]
+            if folder.is_dir() and folder.resolve().is_relative_to(root.resolve()):
+                return folder
+    return None
+
+
+def named(spec: Path, kind: str, name: str) -> ShelfFile:
+    """Return the shelf file that `name` (such as ``drivers/example.yaml``) stands for.
+
+    Raises:
+        ShelfError: if there is no shelf, no such file, or the name leads out of its folder.
+    """
+    prefix = FOLDERS[kind]
+    parts = name.split("/")
+    if (
+        "\\" in name
+        or name.startswith(("/", "~"))
+        or ":" in name
+        or not name.isprintable()
+        or {"", ".", ".."} & set(parts)
+    ):
+        why = f"a shelf file is named by its place in the folder {prefix}, with / between parts and no .."
+        raise ShelfError("K302", f"{quoted(name)} leads out of the shelf", why, f"{prefix}/{_stem(name)}.yaml")
+    if parts[0] != prefix or len(parts) < 2 or not name.endswith(ENDINGS):
+        why = f"a {kind} on the shelf is named {prefix}/....yaml"
+        raise ShelfError("K302", f"{quoted(name)} is not the name of a shelf file", why, f"{prefix}/{_stem(name)}.yaml")
+    folder = folder_for(spec, kind)
+    if folder is None:
+        why = f"looked for a folder {prefix} beside the spec, {LEVELS} levels up, and in specs at each"
+        raise ShelfError(
+            "K303", f"there is no shelf with {prefix}", why, f"make the folder {prefix}, or write it inline"
+        )
+    path = folder.joinpath(*parts[1:])
+    if not path.exists():
+        names = [file.path.relative_to(folder).as_posix() for file in listed(spec, kind)]
+        near = nearest("/".join(parts[1:]), names)
+        why = f"on the shelf: {', '.join(names[:12])}" if names else "the shelf is empty"
+        raise ShelfError("K301", f"there is no {quoted(name)} on the shelf", why, f"{prefix}/{near}" if near else "")
+    _check_inside(path, folder, name)
+    return ShelfFile(path, shown(path, spec))
+
+
+def listed(spec: Path, kind: str) -> tuple[ShelfFile, ...]:
+    """Return every shelf file of one kind, sorted by name; files that lead out of the folder are left out."""
+    folder = folder_for(spec, kind)
+    if folder is None:
+        return ()
+    real = folder.resolve()
+    paths = sorted(path for path in folder.iterdir() if path.suffix in ENDINGS and path.is_file())
+    return tuple(ShelfFile(path, shown(path, spec)) for path in paths if path.resolve().is_relative_to(real))
+
+
+def shown(path: Path, spec: Path) -> str:
+    """Return how a file is called in messages: relative to the working folder if the spec was."""
+    if spec.is_absolute():
+        return path.as_posix()
+    return Path(os.path.relpath(path)).as_posix()
+
+
+def _check_inside(path: Path, folder: Path, name: str) -> None:
+    try:
+        inside = path.resolve(strict=True).is_relative_to(folder.resolve(strict=True))
+    except (OSError, RuntimeError):  # a loop of links
+        inside = False
+    if not inside:
+        raise ShelfError("K302", f"{quoted(name)} is a link that leads out of the shelf", "", "put a copy on the shelf")
+
+
+def _stem(name: str) -> str:
+    last = name.replace("\\", "/").rstrip("/").split("/")[-1]
+    stem = last.rsplit(".", 1)[0] if last.endswith(ENDINGS) else last
+    return "".join(char for char in stem if char.isalnum() or char in "-_")[:40] or "example"
