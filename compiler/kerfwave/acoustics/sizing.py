@@ -3,11 +3,12 @@
 The objective, smaller is better, all terms in dB:
 
     J = 10 * (level + ripple + 3 relief + bass + excursion + mouth shortfalls)
-        + 0.1 ripple - 0.2 bass gain - 0.5 (least relief + mean relief) + 0.05 layers
+        + 0.2 ripple - 0.1 bass gain - 0.5 (least relief + mean relief) + 0.05 layers
 
 The first line is zero for a body that keeps every promise, and such a body always goes before one that does not;
-the second line prefers the smoother, the louder, the one whose cone rests more, and the flatter stack. Two rounds: every candidate with every fill as a guide
-of one bore (bends' inertance spread along it), then the best with every run of its guide in its place.
+the second line prefers the smoother, the louder, the one whose cone rests more, and the flatter stack. Two rounds:
+every candidate with every fill as a guide of one bore (bends' inertance spread along it), then the best with every
+run of its guide in its place.
 """
 
 from __future__ import annotations
@@ -96,8 +97,16 @@ def _one_bore(full: Network, fill: Fill) -> Network:
     filled = fill.guide_fraction if fill.guide_pa_s_m2 > 0 else 0.0
     parts = ((filled, fill.guide_pa_s_m2), (1.0 - filled, 0.0))
     guide = tuple(
-        Segment("guide", part * length, like.area_in_m2, like.area_in_m2, like.perimeter_in_m, like.perimeter_in_m,
-                part * lump, sigma)
+        Segment(
+            "guide",
+            part * length,
+            like.area_in_m2,
+            like.area_in_m2,
+            like.perimeter_in_m,
+            like.perimeter_in_m,
+            part * lump,
+            sigma,
+        )
         for part, sigma in parts
     )
     return Network(full.driver, full.chamber_m3, full.chamber_flow_resistivity_pa_s_m2, guide, full.mouth)
@@ -125,8 +134,14 @@ def size(
     pairs = [(i, fill) for i in order for fill in FILLS]
     full = {(i, fill): network(candidates[i], driver, air, fill) for i, fill in pairs}
     score, _, _ = _score(
-        target, [_one_bore(full[p], p[1]) for p in pairs], [candidates[i] for i, _ in pairs],
-        air, volts, space, excursion_limit_mm, FIRST_ROUND_PER_OCTAVE,
+        target,
+        [_one_bore(full[p], p[1]) for p in pairs],
+        [candidates[i] for i, _ in pairs],
+        air,
+        volts,
+        space,
+        excursion_limit_mm,
+        FIRST_ROUND_PER_OCTAVE,
     )
     best = [pairs[k] for k in np.lexsort((np.arange(len(pairs)), np.round(score, 6)))[:SECOND_ROUND]]
     nets = [full[p] for p in best]
@@ -159,13 +174,19 @@ def size(
 
 def _binding(ranked: list[Design]) -> tuple[tuple[str, float], ...]:
     """Return the promises that the best compromise breaks, worst first."""
-    broken = [(name, short) for name, short in zip(PROMISES, ranked[0].shortfalls_db) if short > 0.0]
+    broken = [(name, short) for name, short in zip(PROMISES, ranked[0].shortfalls_db, strict=True) if short > 0.0]
     return tuple(sorted(broken, key=lambda b: (-b[1], b[0])))
 
 
 def _score(
-    target: Target, networks: list[Network], bodies: list[Candidate], air: Air, volts: float, space: str,
-    excursion_limit_mm: float, per_octave: int,
+    target: Target,
+    networks: list[Network],
+    bodies: list[Candidate],
+    air: Air,
+    volts: float,
+    space: str,
+    excursion_limit_mm: float,
+    per_octave: int,
 ) -> tuple[NDArray[np.float64], targets.Figures, dict[str, NDArray[np.float64]]]:
     f = targets.target_grid(target, per_octave)
     mine = responses(networks, f, air, volts, 1.0, space)
@@ -173,13 +194,18 @@ def _score(
     closed = responses([Network(networks[0].driver, v) for v in sizes], f, air, volts, 1.0, space)
     row = [sizes.index(b.closed_m3) for b in bodies]
     figures = targets.judge(
-        target, mine.frequency_hz, mine.spl_db, mine.excursion_peak_mm, mine.mouth_velocity_peak_m_s,
-        closed.spl_db[row], closed.excursion_peak_mm[row],
+        target,
+        mine.frequency_hz,
+        mine.spl_db,
+        mine.excursion_peak_mm,
+        mine.mouth_velocity_peak_m_s,
+        closed.spl_db[row],
+        closed.excursion_peak_mm[row],
     )
     missed = targets.shortfalls(target, figures, excursion_limit_mm)
     weights = {"relief": 3.0}
     broken = sum(10.0 * weights.get(name, 1.0) * missed[name] for name in PROMISES)
     score = broken + np.where(broken > 0.0, FEASIBLE_FIRST, 0.0)
-    score = score + 0.1 * figures.ripple_db - 0.2 * figures.bass_gain_db 
+    score = score + 0.2 * figures.ripple_db - 0.1 * figures.bass_gain_db
     score = score - 0.5 * (figures.relief_db + figures.relief_mean_db)
     return score + 0.05 * np.array([b.layers for b in bodies]), figures, missed

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,14 +42,19 @@ def target_grid(target: Target, per_octave: int) -> tuple[float, ...]:
         edges.add(target.bass_at_hz)
     marks = sorted(edges)
     points: set[float] = set()
-    for low, high in zip(marks, marks[1:]):
+    for low, high in itertools.pairwise(marks):
         points.update(grid(low, high, per_octave))
     return tuple(sorted(points))
 
 
 def judge(
-    target: Target, frequency_hz: Real, spl_db: Real, excursion_mm: Real, mouth_m_s: Real,
-    closed_spl_db: Real, closed_excursion_mm: Real,
+    target: Target,
+    frequency_hz: Real,
+    spl_db: Real,
+    excursion_mm: Real,
+    mouth_m_s: Real,
+    closed_spl_db: Real,
+    closed_excursion_mm: Real,
 ) -> Figures:
     """Read the figures off responses of shape (C, F); the closed boxes' have the same shape.
 
@@ -86,13 +92,15 @@ def shortfalls(target: Target, figures: Figures, excursion_limit_mm: float) -> d
     """Return by how much each promise is missed, in dB, 0 where it is kept."""
 
     def missed(by: Real) -> Real:
-        return np.maximum(0.0, np.asarray(by, dtype=float))
+        return np.asarray(np.maximum(0.0, by), dtype=float)
 
     return {
         "level": missed(target.level_db - figures.level_db),
         "ripple": missed(figures.ripple_db - target.ripple_db),
         "relief": missed(target.relief_least_db - figures.relief_db),
-        "bass": missed(target.bass_gain_db - figures.bass_gain_db) if target.bass_at_hz else np.zeros_like(figures.level_db),
+        "bass": missed(target.bass_gain_db - figures.bass_gain_db)
+        if target.bass_at_hz
+        else np.zeros_like(figures.level_db),
         "excursion": missed(20 * np.log10(figures.excursion_mm / excursion_limit_mm)),
         "mouth": missed(20 * np.log10(np.maximum(figures.mouth_m_s, 1e-9) / MOUTH_VELOCITY_M_S)),
     }

@@ -60,7 +60,7 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
 
 
 def _driver_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold) -> list[AirPrism]:
-    """A pocket for the ring, whole layers high, and behind it the bore: layer by layer the chord of a circle.
+    """Return a pocket for the ring, whole layers high, and behind it the bore: layer by layer the chord of a circle.
 
     A layer takes the widest chord within its thickness, so the stepped bore clears the whole circle.
     """
@@ -91,7 +91,7 @@ def screw_places(driver: Driver) -> tuple[tuple[float, float], ...]:
 
 
 def _driver_hole(driver: Driver, counts: LayerCount, t: float, fold: Fold) -> list[AirPrism]:
-    """A round hole through the front layers of a facing stack, and the driver's pilot holes."""
+    """Return a round hole through the front layers of a facing stack, and the driver's pilot holes."""
     x, y, top = fold.driver.x_mm, fold.driver.y_mm, counts.floor * t
     holes = [AirPrism("driver bore", "driver-bore", path.circle(x, y, driver.cutout_mm), (), 0.0, top)]
     for n, (dx, dy) in enumerate(screw_places(driver), 1):
@@ -163,5 +163,3 @@ def _openings(
             height_mm=plate_height,
         ),
     )
-
-

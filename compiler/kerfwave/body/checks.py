@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import polylabel, unary_union
@@ -100,7 +102,7 @@ def _glue(slices: Slices) -> Check:
     shape = [shapes.polygon(p.outline, p.holes) for p in slices.pieces]
     lap = [0.0] * len(shape)
     links = []
-    for below, above in zip(slices.layers, slices.layers[1:], strict=False):
+    for below, above in itertools.pairwise(slices.layers):
         for a in (index[name] for name in below.pieces):
             for b in (index[name] for name in above.pieces):
                 area = shape[a].intersection(shape[b]).area
@@ -158,7 +160,7 @@ def flood(body: Body, slices: Slices, plugged: tuple[str, ...]) -> bool:
     of_layer.append([len(cells)])
     cells.append(around)
     links = [(0, len(cells) - 1)]
-    for below, above in zip(of_layer, of_layer[1:], strict=False):
+    for below, above in itertools.pairwise(of_layer):
         tree = STRtree([cells[b] for b in above])
         for a in below:
             for k in tree.query(cells[a]):

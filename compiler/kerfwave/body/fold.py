@@ -31,9 +31,11 @@ from kerfwave.body.rules import BodyRules
 from kerfwave.model.parts import Point, Ring
 from kerfwave.model.spec import Plan
 
+TOO_SHORT = "the guide would be too short"
+
 
 class CannotFold(Exception):
-    """This key does not fit this plan; the message says what stands in the way."""
+    """A key that does not fit a plan; the message says what stands in the way."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -65,7 +67,6 @@ class Fold:
 
     key: FoldKey
     runs: tuple[Run, ...]  # throat first; the last one ends where the centreline leaves the plan
-    guide: Ring  # air of the guide within the plan
     chamber: Ring
     chamber_area_mm2: float
     room_area_mm2: float  # everything behind the walls: the closed box of the same outside size
@@ -75,47 +76,70 @@ class Fold:
     terminal: FacePlace
 
 
-def fold(plan: Plan, rules: BodyRules, key: FoldKey) -> Fold:
+def fold(plan: Plan, rules: BodyRules, key: FoldKey, *, least_length_mm: float = 0.0) -> Fold:
     """Fold the guide that a key describes.
 
     Raises:
-        CannotFold: if it does not fit, with the reason.
+        CannotFold: if it does not fit, or comes out shorter than `least_length_mm`, with the reason.
     """
+    return _fold(plan, rules, key, least_length_mm, {})
+
+
+def _fold(plan: Plan, rules: BodyRules, key: FoldKey, least_length_mm: float, rooms: dict[str, BaseGeometry]) -> Fold:
     reason = "no face has room for the terminals beside the driver"
     for terminal_face in _terminal_faces(plan, rules):
-        walls = {terminal_face: rules.terminal_wall_mm}
-        if rules.stack == "upright":
-            walls["front"] = max(rules.front_wall_mm, walls.get("front", 0.0))
-        room = _largest(shapes.inside(plan, walls, rules.wall_mm))
-        runs = _lanes(_to_lanes(room, key), key.lanes, key.width_mm, rules.separator_mm)
-        chamber_lanes = _chamber(_to_lanes(room, key), runs, rules.separator_mm)
-        runs = _from_lanes_runs(runs, key)
-        chamber = _largest(_from_lanes(chamber_lanes, key))
-        runs, mouth = _open(plan, rules, runs, key.width_mm)
+        if terminal_face not in rooms:
+            rooms[terminal_face] = room_behind(plan, rules, terminal_face)
+        room = rooms[terminal_face]
+        seen = _to_lanes(room, key)
+        u_lo, _, u_hi, _ = seen.bounds
+        if key.lanes * (u_hi - u_lo + key.width_mm + rules.separator_mm) + rules.front_wall_mm < least_length_mm:
+            raise CannotFold(TOO_SHORT)
+        reach = key.width_mm + rules.separator_mm / 2  # outer radius of a turn
+        erosion = f"{terminal_face} less {reach:.6f}"
+        if erosion not in rooms:
+            rooms[erosion] = room.buffer(-(reach - shapes.EPS), quad_segs=32)
+        turning = _to_lanes(rooms[erosion], key)
+        runs = _lanes(seen, turning, key.lanes, key.width_mm, rules.separator_mm)
+        chamber_seen = _chamber(seen, runs)
+        runs, mouth = _open(plan, rules, _from_lanes_runs(runs, key), key.width_mm)
+        length = path.length_mm(runs)
+        if length < least_length_mm:
+            raise CannotFold(TOO_SHORT)
         if mouth.face == terminal_face:
             reason = "mouth and terminals would share a face"
             continue
-        guide = _guide_air(plan, runs, key.width_mm)
-        driver = _place_driver(plan, rules, chamber, guide)
+        chamber = _largest(_from_lanes(chamber_seen, key))
+        driver = _place_driver(plan, rules, chamber, Polygon(_duct(runs, key.width_mm, sagitta_mm=0.5)))
         try:
             terminal = _place_terminal(plan, rules, terminal_face, chamber, driver)
         except CannotFold as error:
             reason = str(error)
             continue
-        outline, _ = shapes.rings_of(chamber)
         return Fold(
             key=key,
             runs=runs,
-            guide=shapes.rings_of(guide)[0],
-            chamber=outline,
+            chamber=shapes.rings_of(chamber)[0],
             chamber_area_mm2=chamber.area,
             room_area_mm2=room.area,
-            length_mm=path.length_mm(runs),
+            length_mm=length,
             mouth=mouth,
             driver=driver,
             terminal=terminal,
         )
     raise CannotFold(reason)
+
+
+def room_behind(plan: Plan, rules: BodyRules, terminal_face: str) -> Polygon:
+    """Return what is inside the walls when the terminals stand in a given face.
+
+    Raises:
+        CannotFold: if nothing is.
+    """
+    walls = {terminal_face: rules.terminal_wall_mm}
+    if rules.stack == "upright":
+        walls["front"] = max(rules.front_wall_mm, walls.get("front", 0.0))
+    return _largest(shapes.inside(plan, walls, rules.wall_mm))
 
 
 # --- the lane frame ---------------------------------------------------------------------------------------------
@@ -151,8 +175,11 @@ def _largest(shape: BaseGeometry) -> Polygon:
 # --- lanes ------------------------------------------------------------------------------------------------------
 
 
-def _lanes(room: BaseGeometry, lanes: int, width: float, septum: float) -> tuple[Run, ...]:
-    """Lay the guide out in the lane frame: up from the chamber, then to and fro, ending in the last lane."""
+def _lanes(room: BaseGeometry, turning: BaseGeometry, lanes: int, width: float, septum: float) -> tuple[Run, ...]:
+    """Lay the guide out in the lane frame: up from the chamber, then to and fro, ending in the last lane.
+
+    A turn may be centred anywhere in `turning`: the room less the turn's outer radius.
+    """
     u_lo, v_lo, u_hi, v_hi = room.bounds
     # A pointed room has no use for its tip: come down until the last lane is worth having.
     top = v_hi
@@ -167,14 +194,12 @@ def _lanes(room: BaseGeometry, lanes: int, width: float, septum: float) -> tuple
     bottoms = [top - (lanes - i) * width - (lanes - 1 - i) * septum for i in range(lanes)]
     if bottoms[0] - septum <= v_lo + 1.0:
         raise CannotFold(f"{lanes} lanes {width:.1f} mm wide leave nothing for the chamber")
-    reach = width + septum / 2  # outer radius of a turn
-    eroded = room.buffer(-(reach - shapes.EPS), quad_segs=32)
     tips = [b - septum / 2 for b in bottoms]  # the septum under lane i has its middle here
     turns = []
     for i, tip in enumerate(tips):
-        line = eroded.intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
+        line = turning.intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
         if line.is_empty:
-            raise CannotFold(f"no room for a turn {2 * reach:.1f} mm across")
+            raise CannotFold(f"no room for a turn {2 * width + septum:.1f} mm across")
         turns.append(line.bounds[0] if i % 2 == 0 else line.bounds[2])
     bend = (width + septum) / 2  # centreline radius
     steps: list[tuple[str, float, float]] = [("throat", septum / 2, 0.0), ("bend 1", bend * math.pi / 2, -90.0)]
@@ -189,7 +214,7 @@ def _lanes(room: BaseGeometry, lanes: int, width: float, septum: float) -> tuple
     return path.chain(turns[0] - bend, bottoms[0] - septum, 90.0, tuple(steps))
 
 
-def _chamber(room: BaseGeometry, runs: tuple[Run, ...], septum: float) -> BaseGeometry:
+def _chamber(room: BaseGeometry, runs: tuple[Run, ...]) -> BaseGeometry:
     u_lo, v_lo, u_hi, _ = room.bounds
     return room.intersection(box(u_lo - 1, v_lo - 1, u_hi + 1, runs[0].y))
 
@@ -203,11 +228,9 @@ def _open(plan: Plan, rules: BodyRules, runs: tuple[Run, ...], width: float) -> 
         far_x, far_y, _ = path.at(last, 1.0, side)
         crossing = []
         for i, face in enumerate(plan.faces):
-            a, b = plan.outline[i], plan.outline[(i + 1) % len(plan.outline)]
-            cut = LineString([(x, y), (far_x, far_y)]).intersection(LineString([a, b]))
-            if not cut.is_empty:
-                px, py = cut.coords[0]
-                crossing.append((math.dist((x, y), (px, py)), face, math.dist(a, (px, py))))
+            hit = _meet((x, y), (far_x, far_y), plan.outline[i], plan.outline[(i + 1) % len(plan.outline)])
+            if hit is not None:
+                crossing.append((hit[0], face, hit[1]))
         if not crossing:
             raise CannotFold("the mouth finds no face")
         hits.append(min(crossing))
@@ -228,6 +251,20 @@ def _open(plan: Plan, rules: BodyRules, runs: tuple[Run, ...], width: float) -> 
     return (*before, cut_run), _on_face(plan, face, hits[0][2])
 
 
+def _meet(p: Point, q: Point, a: Point, b: Point) -> tuple[float, float] | None:
+    """Return where the line p-q meets the edge a-b: the distance from p, and that from a. None if it does not."""
+    (px, py), (ax, ay) = p, a
+    rx, ry, sx, sy = q[0] - px, q[1] - py, b[0] - ax, b[1] - ay
+    across = rx * sy - ry * sx
+    if abs(across) < 1e-12:
+        return None
+    t = ((ax - px) * sy - (ay - py) * sx) / across
+    w = ((ax - px) * ry - (ay - py) * rx) / across
+    if not (0.0 <= t <= 1.0 and 0.0 <= w <= 1.0):
+        return None
+    return t * math.hypot(rx, ry), w * math.hypot(sx, sy)
+
+
 def _on_face(plan: Plan, face: str, along: float) -> FacePlace:
     a, b = shapes.face_line(plan, face)
     length = math.dist(a, b)
@@ -243,16 +280,17 @@ def duct(fold: Fold, overlap_mm: float = 0.0) -> Ring:
     return _duct(fold.runs, fold.key.width_mm, overlap_mm)
 
 
-def _duct(runs: tuple[Run, ...], width: float, overlap: float = 0.0) -> Ring:
+def _duct(runs: tuple[Run, ...], width: float, overlap: float = 0.0, sagitta_mm: float = path.SAGITTA_MM) -> Ring:
     first, *between, last = runs
     x, y, _ = path.at(first, -overlap / first.length_mm)
     first = Run(first.name, x, y, first.heading_deg, first.length_mm + overlap)
     last = Run(last.name, last.x, last.y, last.heading_deg, last.length_mm + width)
-    return path.sweep((first, *between, last), width / 2)
+    return path.sweep((first, *between, last), width / 2, sagitta_mm)
 
 
-def _guide_air(plan: Plan, runs: tuple[Run, ...], width: float) -> Polygon:
-    return _largest(Polygon(_duct(runs, width)).intersection(shapes.polygon(plan.outline)))
+def guide_air(plan: Plan, fold: Fold) -> Ring:
+    """Return the air of the guide within the plan."""
+    return shapes.rings_of(_largest(Polygon(duct(fold)).intersection(shapes.polygon(plan.outline))))[0]
 
 
 # --- driver and terminals ---------------------------------------------------------------------------------------
@@ -263,7 +301,9 @@ def _place_driver(plan: Plan, rules: BodyRules, chamber: Polygon, guide: Polygon
         centre = polylabel(chamber, tolerance=0.5)
         clear = chamber.exterior.distance(centre)
         if clear < rules.bore_mm / 2:
-            raise CannotFold(f"the chamber takes a circle of {2 * clear:.0f} mm, the driver needs {rules.bore_mm:.0f} mm")
+            raise CannotFold(
+                f"the chamber takes a circle of {2 * clear:.0f} mm, the driver needs {rules.bore_mm:.0f} mm"
+            )
         return FacePlace("front", 0.0, round(centre.x, 2), round(centre.y, 2), 0.0, 0.0)
     a, b = shapes.face_line(plan, "front")
     x0, _, x1, _ = chamber.bounds
@@ -337,8 +377,17 @@ class Folds:
     refused: tuple[tuple[str, int], ...]
 
 
-def all_folds(plan: Plan, rules: BodyRules, least_duct_mm: float, *, step_mm: float = 1.0, most_lanes: int = 8) -> Folds:
+def all_folds(
+    plan: Plan,
+    rules: BodyRules,
+    *,
+    least_duct_mm: float,
+    least_length_mm: float = 0.0,
+    step_mm: float = 1.0,
+    most_lanes: int = 12,
+) -> Folds:
     """Try every fold on a grid of widths and lane counts. Folds that sound alike are kept once."""
+    rooms: dict[str, BaseGeometry] = {}
     folds: list[Fold] = []
     alike: set[tuple[float, ...]] = set()
     refused: dict[str, int] = {}
@@ -355,7 +404,7 @@ def all_folds(plan: Plan, rules: BodyRules, least_duct_mm: float, *, step_mm: fl
                         key = FoldKey(along, flip_u, flip_v, lanes, round(width, 3))
                         width += step_mm
                         try:
-                            found = fold(plan, rules, key)
+                            found = _fold(plan, rules, key, least_length_mm, rooms)
                         except CannotFold as error:
                             refused[str(error)] = refused.get(str(error), 0) + 1
                             if "leave nothing" in str(error):

@@ -9,7 +9,7 @@ from shapely.ops import unary_union
 
 from kerfwave.body import path, shapes
 from kerfwave.body.air import Body, inner_height_mm
-from kerfwave.body.fold import Fold
+from kerfwave.body.fold import Fold, guide_air
 from kerfwave.body.rules import BodyRules, LayerCount
 from kerfwave.body.slices import Slices
 from kerfwave.model.acoustic import GuideRun
@@ -45,7 +45,7 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     cuts square to its centreline, short of the end where a slanted face cuts the duct obliquely.
     """
     outline = shapes.polygon(body.plan.outline)
-    duct = shapes.polygon(body.fold.guide)
+    duct = shapes.polygon(guide_air(body.plan, body.fold))
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in slices.pieces}
     chamber = closed = 0.0
     for layer in slices.layers:

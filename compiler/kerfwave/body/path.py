@@ -69,14 +69,14 @@ def chain(x: float, y: float, heading_deg: float, steps: tuple[tuple[str, float,
     return tuple(runs)
 
 
-def _side(runs: tuple[Run, ...], left_mm: float) -> list[Point]:
+def _side(runs: tuple[Run, ...], left_mm: float, sagitta_mm: float) -> list[Point]:
     points: list[Point] = []
     for run in runs:
         steps = 1
         if run.turn_deg:
             r = run.radius_mm - math.copysign(1.0, run.turn_deg) * left_mm
-            if r > SAGITTA_MM:
-                steps = max(1, math.ceil(math.radians(abs(run.turn_deg)) / (2 * math.acos(1 - SAGITTA_MM / r))))
+            if r > sagitta_mm:
+                steps = max(1, math.ceil(math.radians(abs(run.turn_deg)) / (2 * math.acos(1 - sagitta_mm / r))))
         for i in range(steps + 1):
             x, y, _ = at(run, i / steps, left_mm)
             point = (round(x, GRID_DECIMALS), round(y, GRID_DECIMALS))
@@ -85,9 +85,9 @@ def _side(runs: tuple[Run, ...], left_mm: float) -> list[Point]:
     return points
 
 
-def sweep(runs: tuple[Run, ...], half_width_mm: float) -> Ring:
+def sweep(runs: tuple[Run, ...], half_width_mm: float, sagitta_mm: float = SAGITTA_MM) -> Ring:
     """Return the outline of the duct swept along the runs, square-cut at both ends."""
-    return tuple(_side(runs, -half_width_mm) + _side(runs, half_width_mm)[::-1])
+    return tuple(_side(runs, -half_width_mm, sagitta_mm) + _side(runs, half_width_mm, sagitta_mm)[::-1])
 
 
 def length_mm(runs: tuple[Run, ...]) -> float:
@@ -111,6 +111,9 @@ def circle(x: float, y: float, diameter_mm: float) -> Ring:
     # A multiple of four keeps the extreme points exactly on the axes, so a calliper reads the true diameter.
     n = 4 * max(4, math.ceil(math.tau / (2 * math.acos(1 - SAGITTA_MM / r)) / 4))
     return tuple(
-        (round(x + r * math.cos(math.tau * i / n), GRID_DECIMALS), round(y + r * math.sin(math.tau * i / n), GRID_DECIMALS))
+        (
+            round(x + r * math.cos(math.tau * i / n), GRID_DECIMALS),
+            round(y + r * math.sin(math.tau * i / n), GRID_DECIMALS),
+        )
         for i in range(n)
     )

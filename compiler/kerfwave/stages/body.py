@@ -1,0 +1,87 @@
+"""Body: build the best design that comes out as it was promised.
+
+Designs are tried best first. Each is built, sliced and measured, and its network made again from the measurements;
+the first whose level stays within `as_built_db` of the promise is taken. If none does, the nearest is, and the check
+says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from kerfwave.acoustics import sizing, targets
+from kerfwave.acoustics.air import air as air_at
+from kerfwave.acoustics.guide import Fill
+from kerfwave.acoustics.network import responses
+from kerfwave.body import air as body_air
+from kerfwave.body import measure
+from kerfwave.body.air import Body
+from kerfwave.body.slices import slices
+from kerfwave.model.acoustic import Network
+from kerfwave.model.parts import Check
+from kerfwave.model.spec import Driver, Enclosure
+from kerfwave.stages.sizing import Sized, SizedDesign
+
+JUDGED_HZ = (50.0, 300.0)  # where as built and sized are compared
+
+
+@dataclass(frozen=True, slots=True)
+class Built:
+    """The body, and its network as measured on it."""
+
+    body: Body
+    fill: Fill
+    volumes: measure.Volumes
+    network: Network
+    closed: Network
+    rank: int  # which of sizing's designs, from 0
+    strayed_db: float  # from what sizing promised, greatest between 50 and 300 Hz
+    checks: tuple[Check, ...]
+
+
+def run(
+    sized: Sized,
+    driver: Driver,
+    enclosure: Enclosure,
+    volts: float,
+    space: str,
+    *,
+    progress: Callable[[float, str], None],
+) -> Built:
+    """Run the stage."""
+    best: Built | None = None
+    for rank, design in enumerate(sized.designs):
+        progress(rank / len(sized.designs), f"design {rank + 1}")
+        built = _build(sized, design, rank, driver, enclosure, volts, space)
+        if best is None or built.strayed_db < best.strayed_db - 1e-6:
+            best = built
+        if built.strayed_db <= enclosure.as_built_db:
+            break
+    assert best is not None  # sizing never returns without a design
+    return best
+
+
+def _build(
+    sized: Sized, design: SizedDesign, rank: int, driver: Driver, enclosure: Enclosure, volts: float, space: str
+) -> Built:
+    air = air_at()
+    body = body_air.body(enclosure.plan, sized.rules, driver, design.counts, design.fold)
+    volumes = measure.measured(body, slices(body, ""), driver)
+    promise = design.design
+    candidate = sizing.Candidate(0, design.counts.total, volumes.chamber_m3, volumes.closed_m3, volumes.guide)
+    network = sizing.network(candidate, promise.network.driver, air, promise.fill)
+    f = targets.grid(*JUDGED_HZ, 24)
+    both = responses((network, promise.network), f, air, volts, 1.0, space)
+    strayed = float(abs(both.spl_db[0] - both.spl_db[1]).max())
+    limit = enclosure.as_built_db
+    check = Check(
+        "as-built",
+        "ok" if strayed <= limit else "fail",
+        f"as built the response strays {strayed:.2f} dB from what sizing promised, {JUDGED_HZ[0]:.0f} to "
+        f"{JUDGED_HZ[1]:.0f} Hz; {limit:g} dB allowed",
+        round(strayed, 3),
+        limit,
+    )
+    closed = Network(promise.network.driver, volumes.closed_m3)
+    return Built(body, promise.fill, volumes, network, closed, rank, strayed, (check,))

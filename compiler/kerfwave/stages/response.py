@@ -1,0 +1,185 @@
+"""Response: what the body as built does, beside the closed box of the same outside size, held against the target."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from kerfwave.acoustics import targets
+from kerfwave.acoustics.air import air as air_at
+from kerfwave.acoustics.network import response, responses
+from kerfwave.model.acoustic import Air, Response
+from kerfwave.model.parts import Check
+from kerfwave.model.spec import Driver, Listening, Target
+from kerfwave.stages.body import Built
+from kerfwave.stages.sizing import Sized
+
+REPORT_PER_OCTAVE = 36
+
+
+@dataclass(frozen=True, slots=True)
+class AsBuilt:
+    """The responses that are reported, and the figures that the target asks about."""
+
+    air: Air
+    response: Response  # at the listening distance
+    closed: Response
+    level_db: float  # mean in the band, at the listening distance
+    level_1m_db: float
+    ripple_db: float
+    relief_least_db: float
+    relief_mean_db: float
+    bass_gain_db: float
+    excursion_mm: float
+    mouth_m_s: float
+    tuning_hz: float  # where the cone rests most, below the relief range's end
+    below_mm: float  # greatest excursion below the relief range: what a high-pass has to prevent
+    checks: tuple[Check, ...]
+
+
+def run(built: Built, sized: Sized, driver: Driver, target: Target, volts: float, listening: Listening) -> AsBuilt:
+    """Run the stage."""
+    air = air_at()
+    f = targets.grid(targets.LEAST_FREQUENCY_HZ, targets.MOST_FREQUENCY_HZ, REPORT_PER_OCTAVE)
+    mine = response(built.network, f, air, volts, listening.distance_m, listening.space)
+    closed = response(built.closed, f, air, volts, listening.distance_m, listening.space)
+
+    dense = targets.target_grid(target, 96)
+    both = responses((built.network, built.closed), dense, air, volts, 1.0, listening.space)
+    figures = targets.judge(
+        target,
+        both.frequency_hz,
+        both.spl_db[0],
+        both.excursion_peak_mm[0],
+        both.mouth_velocity_peak_m_s[0],
+        both.spl_db[1],
+        both.excursion_peak_mm[1],
+    )
+    limit = target.excursion_mm or driver.xmax_mm
+    missed = {name: float(v) for name, v in targets.shortfalls(target, figures, limit).items()}
+    low = [i for i, hz in enumerate(f) if hz < target.relief_from_hz]
+    reach = [i for i, hz in enumerate(f) if hz <= target.relief_to_hz]
+    ratio = np.array(mine.excursion_peak_mm) / np.array(closed.excursion_peak_mm)
+    return AsBuilt(
+        air=air,
+        response=mine,
+        closed=closed,
+        level_db=float(figures.level_db) - 20 * math.log10(listening.distance_m),
+        level_1m_db=float(figures.level_db),
+        ripple_db=float(figures.ripple_db),
+        relief_least_db=float(figures.relief_db),
+        relief_mean_db=float(figures.relief_mean_db),
+        bass_gain_db=float(figures.bass_gain_db),
+        excursion_mm=float(figures.excursion_mm),
+        mouth_m_s=float(figures.mouth_m_s),
+        tuning_hz=f[min(reach, key=lambda i: (ratio[i], i))] if reach else f[0],
+        below_mm=max((mine.excursion_peak_mm[i] for i in low), default=0.0),
+        checks=_checks(
+            sized, built, target, figures, missed, limit, max((mine.excursion_peak_mm[i] for i in low), default=0.0)
+        ),
+    )
+
+
+def _checks(
+    sized: Sized,
+    built: Built,
+    target: Target,
+    figures: targets.Figures,
+    missed: dict[str, float],
+    limit_mm: float,
+    below_mm: float,
+) -> tuple[Check, ...]:
+    band = f"{target.band_from_hz:g} to {target.band_to_hz:g} Hz"
+
+    def check(name: str, text: str, value: object, limit: float, broken: str = "fail") -> Check:
+        return Check(name, broken if missed[name] > 1e-9 else "ok", text, round(float(value), 3), limit)  # type: ignore[arg-type]
+
+    found = [
+        check(
+            "level",
+            f"mean level {float(figures.level_db):.1f} dB at 1 m, {band}; at least {target.level_db:g} dB asked",
+            figures.level_db,
+            target.level_db,
+        ),
+        check(
+            "ripple",
+            f"{float(figures.ripple_db):.1f} dB from top to bottom, {band}; at most {target.ripple_db:g} dB asked",
+            figures.ripple_db,
+            target.ripple_db,
+        ),
+        check(
+            "relief",
+            f"the cone moves at least {float(figures.relief_db):.2f} dB less than in the closed box, "
+            f"{target.relief_from_hz:g} to {target.relief_to_hz:g} Hz; {target.relief_least_db:g} dB asked",
+            figures.relief_db,
+            target.relief_least_db,
+        ),
+    ]
+    if target.bass_at_hz is not None:
+        found.append(
+            check(
+                "bass",
+                f"{float(figures.bass_gain_db):+.1f} dB against the closed box at {target.bass_at_hz:g} Hz; "
+                f"at least {target.bass_gain_db:+g} dB asked",
+                figures.bass_gain_db,
+                target.bass_gain_db,
+            )
+        )
+    found += [
+        check(
+            "excursion",
+            f"greatest excursion {float(figures.excursion_mm):.2f} mm peak from {target.relief_from_hz:g} Hz up; "
+            f"limit {limit_mm:g} mm",
+            figures.excursion_mm,
+            limit_mm,
+        ),
+        check(
+            "mouth",
+            f"air at the mouth reaches {float(figures.mouth_m_s):.1f} m/s peak; "
+            f"{targets.MOUTH_VELOCITY_M_S:g} m/s is where vents begin to be heard (common practice)",
+            figures.mouth_m_s,
+            targets.MOUTH_VELOCITY_M_S,
+            "warn",
+        ),
+        Check(
+            "below-relief",
+            "warn" if below_mm > limit_mm else "ok",
+            f"below {target.relief_from_hz:g} Hz the cone reaches {below_mm:.2f} mm peak"
+            + (f", past {limit_mm:g} mm: use a high-pass filter there" if below_mm > limit_mm else ""),
+            round(below_mm, 3),
+            limit_mm,
+        ),
+        Check(
+            "guide-length",
+            "ok" if sized.long_enough else "fail",
+            f"the guide is {1e3 * sum(r.length_m for r in built.volumes.guide):.0f} mm long; at least "
+            f"{sized.least_guide_mm:.0f} mm asked",
+            round(1e3 * sum(r.length_m for r in built.volumes.guide), 1),
+            sized.least_guide_mm,
+        ),
+    ]
+    if sized.binding:
+        worst = ", ".join(f"{name} by {short:.2f} dB" for name, short in sized.binding)
+        found.append(
+            Check(
+                "search",
+                "fail",
+                f"no body in {sized.tried} tried keeps the whole target; the best compromise misses {worst}",
+                float(sized.tried),
+                None,
+            )
+        )
+    else:
+        found.append(
+            Check(
+                "search",
+                "ok",
+                f"{sized.folds} folds, {sized.tried} bodies with fibre tried; of the best, "
+                f"{sized.feasible} keep the whole target",
+                float(sized.tried),
+                None,
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,119 @@
+"""Sizing: fold every guide that fits the plan, at every height allowed, and rank them by what they would do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from kerfwave.acoustics import driver as drivers
+from kerfwave.acoustics import sizing
+from kerfwave.acoustics.air import air as air_at
+from kerfwave.body import measure
+from kerfwave.body.fold import Fold, Folds, all_folds
+from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
+from kerfwave.engine import StageError
+from kerfwave.model.spec import Driver, Enclosure, Target
+
+WAVE_SHARE = 8.0  # a duct shorter than an eighth of the wave acts as a lump of air, not as a guide (common practice)
+
+
+@dataclass(frozen=True, slots=True)
+class SizedDesign:
+    """One ranked design: the fold, the stack it stands in, and what it promises."""
+
+    fold: Fold
+    counts: LayerCount
+    design: sizing.Design
+
+
+@dataclass(frozen=True, slots=True)
+class Sized:
+    """What sizing found, best first."""
+
+    rules: BodyRules
+    designs: tuple[SizedDesign, ...]
+    least_guide_mm: float
+    long_enough: bool  # whether any guide reached `least_guide_mm`
+    folds: int
+    tried: int
+    feasible: int
+    binding: tuple[tuple[str, float], ...]
+
+
+def thickness_mm(measured_mm: tuple[float, ...]) -> float:
+    """Return the thickness that the body is built from: the mean of the calliper's readings, to the micrometre."""
+    return round(sum(measured_mm) / len(measured_mm), 3)
+
+
+def run(
+    driver: Driver,
+    target: Target,
+    enclosure: Enclosure,
+    measured_mm: tuple[float, ...],
+    volts: float,
+    space: str,
+    *,
+    progress: Callable[[float, str], None],
+) -> Sized:
+    """Run the stage.
+
+    Raises:
+        StageError: if nothing at all can be folded into the enclosure, with what stands in the way.
+    """
+    air = air_at()
+    rules = body_rules(enclosure, driver, thickness_mm(measured_mm))
+    counts = layer_counts(rules, driver, enclosure.height_mm)
+    if not counts:
+        raise StageError(_too_low(rules, enclosure), ("enclosure", "height_mm"))
+    least = enclosure.guide_least_mm or round(1e3 * air.speed / (WAVE_SHARE * target.relief_from_hz), 1)
+    progress(0.1, "folding")
+    found = all_folds(enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm, least_length_mm=least)
+    long_enough = bool(found.folds)
+    if not long_enough:
+        found = all_folds(enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm)
+    if not found.folds:
+        raise StageError(_nothing_folds(found, enclosure), ("enclosure", "plan"))
+    progress(0.6, f"{len(found.folds)} folds")
+    bodies = [(fold, count) for count in counts for fold in found.folds]
+    candidates = []
+    for label, (fold, count) in enumerate(bodies):
+        promise = measure.promised(fold, rules, count, driver)
+        if promise.chamber_m3 > 0:
+            candidates.append(
+                sizing.Candidate(label, count.total, promise.chamber_m3, promise.closed_m3, promise.guide)
+            )
+    if not candidates:
+        raise StageError("the driver takes up all the air of every chamber that fits", ("driver", "displacement_cm3"))
+    result = sizing.size(
+        tuple(candidates),
+        drivers.complete(driver, air),
+        target,
+        air,
+        volts=volts,
+        space=space,
+        excursion_limit_mm=target.excursion_mm or driver.xmax_mm,
+    )
+    return Sized(
+        rules=rules,
+        designs=tuple(SizedDesign(*bodies[d.label], d) for d in result.designs),
+        least_guide_mm=least,
+        long_enough=long_enough,
+        folds=len(found.folds),
+        tried=result.tried,
+        feasible=result.feasible,
+        binding=result.binding,
+    )
+
+
+def _too_low(rules: BodyRules, enclosure: Enclosure) -> str:
+    need = rules.bore_mm if rules.stack == "upright" else rules.reach_mm - rules.wall_mm
+    return (
+        f"no stack of {rules.thickness_mm:g} mm layers within {enclosure.height_mm:g} mm takes this driver: it needs "
+        f"{need:.0f} mm inside, between walls of {rules.wall_mm:g} mm, and whole layers for its ring of "
+        f"{rules.frame_mm:.0f} mm"
+    )
+
+
+def _nothing_folds(found: Folds, enclosure: Enclosure) -> str:
+    reasons = "; ".join(f"{text} ({times} times)" for text, times in found.refused[:3])
+    return f"no guide at least {enclosure.least_duct_mm:g} mm wide folds into this plan: {reasons or 'it is too small'}"

@@ -1,0 +1,29 @@
+"""Slices: the layers, the insets, and the rules that both must keep."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kerfwave.body.air import Body
+from kerfwave.body.checks import check_body
+from kerfwave.body.insets import insets
+from kerfwave.body.slices import slices
+from kerfwave.model.parts import Check, Layer, Piece
+from kerfwave.model.spec import Driver, Terminals
+
+
+@dataclass(frozen=True, slots=True)
+class Sliced:
+    """Everything there is to cut."""
+
+    layers: tuple[Layer, ...]
+    pieces: tuple[Piece, ...]
+    insets: tuple[Piece, ...]
+    checks: tuple[Check, ...]
+
+
+def run(body: Body, driver: Driver, terminals: Terminals, stock: str) -> Sliced:
+    """Run the stage."""
+    cut = slices(body, stock)
+    across = insets(body, driver, terminals)
+    return Sliced(cut.layers, cut.pieces, across, check_body(body, cut, across))
