@@ -36,8 +36,29 @@ class Layout:
         return (len(self.left), len(self.sheets), area)
 
 
-def lay_out(maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], effort: int, seed: int) -> Layout:
-    """Lay all items on as few sheets as the search finds, of the sizes and counts given."""
+def lay_out(maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], bound: int, effort: int, seed: int) -> Layout:
+    """Lay all items on as few sheets as the search finds, of the sizes and counts given.
+
+    A short search goes first, and is enough if it meets the bound. Then comes the full one; then, if the large
+    pieces might go on one sheet fewer, a longer one from another seed.
+    """
+    best = _search(maps, items, sizes, max(effort // 5, 1), seed)
+    for passes, share in enumerate((effort, 2 * effort), start=1):
+        proven = not best.left and len(best.sheets) == bound
+        if (proven and len(sizes) == 1) or (passes == 2 and (proven or not _might_shrink(best, items))):
+            break
+        found = _search(maps, items, sizes, share, seed + 1000 * passes)
+        best = min((found, best), key=lambda x: x.rank)
+    return best
+
+
+def _might_shrink(layout: Layout, items: tuple[Item, ...]) -> bool:
+    """Whether the hulls of the large pieces would leave a tenth of all sheets but the last free."""
+    room = sum(s.area.width_mm * s.area.height_mm for s in layout.sheets[: len(layout.sheets) - (not layout.left)])
+    return sum(i.hull_mm2 for i in split(items)[0]) <= 0.9 * room
+
+
+def _search(maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], effort: int, seed: int) -> Layout:
     layout = _open_and_fill(maps, items, sizes, effort, seed, largest=False)
     if len(sizes) > 1:
         # Taking the size that just holds the large pieces may leave no room for the small ones.

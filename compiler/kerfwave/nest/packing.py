@@ -10,7 +10,7 @@ from kerfwave.nest.bound import least_sheets
 from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
 from kerfwave.nest.exact import placed, settle, verify
 from kerfwave.nest.fill import Spot
-from kerfwave.nest.items import Area, Forms, Item, allowed_quarters, areas, corner, item, quarter, size_at
+from kerfwave.nest.items import Area, Forms, allowed_quarters, areas, corner, item, quarter, size_at
 from kerfwave.nest.layout import Laid, lay_out
 from kerfwave.nest.maps import Maps
 from kerfwave.nest.offcut import largest_offcut
@@ -68,7 +68,8 @@ def pack(
         raise DoesNotFit(_too_big(too_big, sizes, sheet_grain), tuple(p.id for p in too_big))
     items = tuple(ready for _, ready in found if ready is not None)
     maps = Maps(_CELL_MM, spacing_mm, sizes)
-    layout = lay_out(maps, items, sizes, max(effort, 1), seed)
+    bound = least_sheets(items, sizes, spacing_mm)
+    layout = lay_out(maps, items, sizes, bound, max(effort, 1), seed)
     if layout.left:
         left = tuple(sorted(i.piece.id for i in layout.left))
         total = sum(a.count for a in sizes)
@@ -77,17 +78,10 @@ def pack(
             f"{'sheet' if total == 1 else 'sheets'} there are: {', '.join(left)}",
             left,
         )
-    return _finish(maps, items, layout.sheets, sizes, margin_mm, spacing_mm)
+    return _finish(maps, layout.sheets, bound, margin_mm, spacing_mm)
 
 
-def _finish(
-    maps: Maps,
-    items: tuple[Item, ...],
-    laid: tuple[Laid, ...],
-    sizes: tuple[Area, ...],
-    margin_mm: float,
-    spacing_mm: float,
-) -> Nest:
+def _finish(maps: Maps, laid: tuple[Laid, ...], bound: int, margin_mm: float, spacing_mm: float) -> Nest:
     """Turn cells into millimetres, push together, prove, and sum up."""
     done: list[Sheet] = []
     placements: list[Placement] = []
@@ -111,7 +105,7 @@ def _finish(
         placements=tuple(sorted(placements, key=lambda p: p.piece)),
         utilisation=sum(s.pieces_area_mm2 for s in done) / used,
         outline_utilisation=outlines / used,
-        bound=least_sheets(items, sizes, spacing_mm),
+        bound=bound,
     )
 
 
