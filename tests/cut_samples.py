@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 
 from shapely.geometry import Polygon
 
@@ -87,3 +88,37 @@ def demo() -> tuple[Nest, tuple[Piece, ...]]:
         piece("core", circle(0, 0, 28), rectangle(-4, -4, 8, 8)),
     )
     return nested(*others), (frame, ring, plate, fold, wedge, *more)
+
+
+def layout(seed: int) -> tuple[Nest, tuple[Piece, ...]]:
+    """Up to nine cells of a sheet, each with a shape of its own, holes in it, and pieces in the holes."""
+    draw = random.Random(seed)
+    pieces: list[Piece] = []
+    placements: list[Placement] = []
+
+    def add(shape: Ring, cx: float, cy: float, *holes: Ring) -> None:
+        name = f"P{len(pieces):02d}"
+        pieces.append(piece(name, shape, *holes))
+        turn = draw.choice([0.0, 90.0, 180.0, 270.0, 33.0])
+        placements.append(Placement(name, 1, cx, cy, turn, draw.random() < 0.5))
+
+    for cell in range(draw.randint(1, 9)):
+        cx, cy = 70.0 + 120 * (cell % 3), 70.0 + 120 * (cell // 3)
+        size = draw.uniform(16, 44)
+        kind = draw.choice(["disc", "frame", "rounded", "wedge", "cross"])
+        if kind == "disc":
+            add(circle(0, 0, size), cx, cy, circle(0, 0, size / 2), circle(0, size * 0.75, size * 0.05))
+            if size > 25:
+                add(circle(0, 0, size / 2 - 3), cx, cy, circle(0, 0, 2))
+        elif kind == "frame":
+            add(rectangle(-size, -size, 2 * size, 2 * size), cx, cy, rectangle(4 - size, 4 - size, *[2 * size - 8] * 2))
+            inner = size * 0.4
+            add(rectangle(-inner, -inner, 2 * inner, 2 * inner), cx, cy, circle(0, 0, 1.0))
+        elif kind == "rounded":
+            add(rounded(-size, -size / 2, 2 * size, size, 5), cx, cy, rounded(-5, -4, 10, 8, 2))
+        elif kind == "wedge":
+            add(((-size, -size), (size, -size / 2), (0.1 * size, size), (-0.2 * size, 0)), cx, cy)
+        else:
+            arms = Polygon(rectangle(-size, -5, 2 * size, 10)) | Polygon(rectangle(-6, -size, 12, 2 * size))
+            add(tuple(arms.exterior.coords)[:0:-1], cx, cy)
+    return nested(*placements), tuple(pieces)

@@ -20,6 +20,7 @@ LENGTHS_MM = (2.0, 1.5, 1.0, 0.5)
 ANGLES_DEG = (0.0, 45.0, 90.0, 135.0)
 OVERRUN_MM = 0.5
 _TOUCH_MM = 0.002  # rounding and chords may bring a lead so much nearer to its own piece than half a kerf
+_OFF_ARC_MM = 0.001  # RS274 takes 0.002 mm between the radii at the ends of an arc; the start has its own share
 _APART_MM = 0.05  # kept between the lead's own kerf and that of any other piece
 
 
@@ -104,7 +105,8 @@ def _clear(
 
 
 def _part_way(start: Point, move: Move, share: float, decimals: int) -> Move | None:
-    """Return `move` cut short, or None if rounding leaves nothing of it."""
+    """Return `move` cut short, or None if rounding leaves nothing of it, or moves its end off the arc."""
+    off = 0.0
     if move.centre_x_mm is None or move.centre_y_mm is None:
         x, y = start[0] + share * (move.x_mm - start[0]), start[1] + share * (move.y_mm - start[1])
     else:
@@ -112,7 +114,8 @@ def _part_way(start: Point, move: Move, share: float, decimals: int) -> Move | N
         angle = math.atan2(start[1] - cy, start[0] - cx) + share * sweep(start, move)
         radius = math.hypot(start[0] - cx, start[1] - cy)
         x, y = cx + radius * math.cos(angle), cy + radius * math.sin(angle)
+        off = abs(math.hypot(round(x, decimals) - cx, round(y, decimals) - cy) - radius)
     x, y = round(x, decimals) + 0.0, round(y, decimals) + 0.0
-    if math.hypot(x - start[0], y - start[1]) < 20 * 10**-decimals:
+    if math.hypot(x - start[0], y - start[1]) < 20 * 10**-decimals or off > _OFF_ARC_MM:
         return None
     return Move(move.kind, x, y, move.power, move.feed_mm_min, move.centre_x_mm, move.centre_y_mm)
