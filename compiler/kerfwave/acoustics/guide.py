@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from kerfwave.acoustics.bends import bend_correction
+from kerfwave.acoustics.bends import bend_segments
 from kerfwave.model.acoustic import Air, GuideRun, Segment
 
+FIBRE = " (fibre)"
+SHORT_M = 0.005
 FIBRE_DIAMETER_M = 30e-6  # polyester wadding, middle of the range the formula below was fitted to
 
 
@@ -33,28 +35,28 @@ def segments(runs: tuple[GuideRun, ...], air: Air, fill: Fill | None = None) -> 
     """Return the guide as network segments, split where the fibre ends.
 
     A bend of constant section keeps the volume of its centreline length and has less inertance than that; the
-    difference is the negative lump at its inlet (`bends.bend_correction`).
+    difference is a negative lump at its middle (`bends.bend_segments`).
     """
     fill = fill or Fill()
     filled = fill.guide_fraction * sum(run.length_m for run in runs) if fill.guide_pa_s_m2 > 0 else 0.0
     found: list[Segment] = []
     for run in runs:
-        area, perimeter = run.width_m * run.height_m, 2 * (run.width_m + run.height_m)
-        lump = (
-            bend_correction(run.width_m, run.inner_radius_m, math.radians(abs(run.turn_deg)), run.height_m, air)
-            if run.turn_deg
-            else 0.0
-        )
         inside = min(max(filled, 0.0), run.length_m)
-        if 0.0 < inside < run.length_m and (run.turn_deg or run.length_m - inside < 0.005 or inside < 0.005):
+        if 0.0 < inside < run.length_m and (run.turn_deg or min(inside, run.length_m - inside) < SHORT_M):
             # Nobody stops the fibre within a bend or a few millimetres from a lane's end.
             inside = run.length_m if inside > run.length_m / 2 else 0.0
         filled -= run.length_m
-        for length, resistivity, part in (
-            (inside, fill.guide_pa_s_m2, " (fibre)"),
-            (run.length_m - inside, 0.0, ""),
-        ):
-            if length > 0.0:
-                found.append(Segment(run.name + part, length, area, area, perimeter, perimeter, lump, resistivity))
-                lump = 0.0
+        resistivity = fill.guide_pa_s_m2 if inside else 0.0
+        if run.turn_deg:
+            angle = math.radians(abs(run.turn_deg))
+            name = run.name + (FIBRE if inside else "")
+            found += bend_segments(name, run.width_m, run.inner_radius_m, angle, run.height_m, air, resistivity)
+        else:
+            area, perimeter = run.width_m * run.height_m, 2 * (run.width_m + run.height_m)
+            parts = ((inside, resistivity, FIBRE), (run.length_m - inside, 0.0, ""))
+            found += [
+                Segment(run.name + note, length, area, area, perimeter, perimeter, 0.0, sigma)
+                for length, sigma, note in parts
+                if length > 0.0
+            ]
     return tuple(found)

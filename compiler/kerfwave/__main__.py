@@ -1,0 +1,7 @@
+"""`python -m kerfwave`."""
+
+import sys
+
+from kerfwave.cli import main
+
+sys.exit(main())

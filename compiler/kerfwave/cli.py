@@ -1,0 +1,68 @@
+"""The command line: thin. It reads arguments, hands over, and turns outcomes into words and an exit status.
+
+Messages go to standard error, results to standard output. Everything heavy is imported when it is needed, so that
+`--help`, a wrong argument and a build with nothing to do answer at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+
+DONE, FAILED_CHECK, WRONG_INPUT, MACHINE_FAILED, INTERRUPTED = 0, 1, 2, 3, 130
+
+EPILOG = """\
+exit status: 0 done; 1 done, but a design check failed; 2 the input is wrong and nothing was written;
+3 the machine failed us (disk full, no permission) and the last good package is untouched.
+For compare: 0 the same, 1 different, 2 the input is wrong.
+"""
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line."""
+    from kerfwave import __version__
+
+    top = argparse.ArgumentParser(
+        prog="kerfwave",
+        description="From one YAML spec to everything the bench needs to build a small laser-cut loudspeaker.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.add_argument("--version", action="version", version=f"kerfwave {__version__}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    build = commands.add_parser("build", help="compile specs into packages")
+    check = commands.add_parser("check", help="validate and size specs without writing a package")
+    for command in (build, check):
+        command.add_argument("specs", nargs="+", metavar="SPEC", help="a spec file (YAML)")
+        command.add_argument("--out", default="out", metavar="DIR", help="folder for packages and cache (default: out)")
+        command.add_argument("--explain", action="store_true", help="say why each stage ran")
+    compare = commands.add_parser("compare", help="tell two packages or specs apart")
+    compare.add_argument("a", metavar="A", help="a package folder or a spec file")
+    compare.add_argument("b", metavar="B", help="a package folder or a spec file")
+    compare.add_argument("--out", default="out", metavar="DIR", help="where the cache lies (default: out)")
+    compare.add_argument("--json", action="store_true", help="print the comparison as JSON")
+    return top
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the program; return its exit status."""
+    arguments = parser().parse_args(argv)
+    from kerfwave import jobs
+
+    try:
+        if arguments.command == "compare":
+            return jobs.compare(arguments.a, arguments.b, arguments.out, as_json=arguments.json)
+        return jobs.run(arguments.specs, arguments.out, write=arguments.command == "build", explain=arguments.explain)
+    except KeyboardInterrupt:
+        print("interrupted; the last good package is untouched", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has gone; that is no failure of ours.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,208 @@
+"""What the commands do: load, build, publish, report. Nothing heavy is imported unless something really runs."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from kerfwave import __version__, cli
+from kerfwave.engine import (
+    PublishError,
+    StageError,
+    Store,
+    TerminalListener,
+    Walker,
+    build,
+    is_current,
+    publish,
+    recover,
+)
+from kerfwave.findings import Finding, SpecError, render
+from kerfwave.stages import STAGES
+from kerfwave.stages.source import Source
+
+if TYPE_CHECKING:
+    from kerfwave.engine import Results
+    from kerfwave.spec import LoadedSpec
+
+STEM = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,98}")
+CACHE = ".cache"
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One spec on its way through."""
+
+    path: Path
+    loaded: LoadedSpec
+    source: Source
+
+    @property
+    def roots(self) -> Mapping[str, Any]:
+        """What the stages start from."""
+        return {"spec": self.loaded.spec, "source": self.source}
+
+
+def run(specs: Sequence[str], out: str, *, write: bool, explain: bool) -> int:
+    """Build or check specs one after another; the worst outcome is the exit status."""
+    worst = cli.DONE
+    seen: dict[str, str] = {}
+    walker: Walker | None = None
+    for name in specs:
+        try:
+            job = _load(Path(name))
+            twin = seen.setdefault(job.source.stem, name)
+            if twin != name:
+                raise SpecError([_finding(name, f"'{twin}' and '{name}' would both be written to {job.source.stem}/")])
+            store = Store(Path(out) / CACHE, _say)
+            walker = walker or Walker(store.get_record("imports"))
+            one = _build_one if write else _check_one
+            worst = max(worst, one(job, Path(out), store, walker, explain))
+        except SpecError as error:
+            print(render(error.findings, _colour()), file=sys.stderr)
+            worst = max(worst, cli.WRONG_INPUT)
+        except PublishError as error:
+            _say(str(error))
+            worst = max(worst, cli.MACHINE_FAILED)
+        except OSError as error:
+            _say(f"{error.filename or name}: {error.strerror or error}; the last good package is untouched")
+            worst = max(worst, cli.MACHINE_FAILED)
+    return worst
+
+
+def compare(a: str, b: str, out: str, *, as_json: bool) -> int:
+    """Tell two packages or specs apart."""
+    from kerfwave import compare as comparing
+
+    try:
+        reports = [_report(Path(name), out) for name in (a, b)]
+    except SpecError as error:
+        print(render(error.findings, _colour()), file=sys.stderr)
+        return cli.WRONG_INPUT
+    except (ValueError, OSError) as error:
+        _say(str(error))
+        return cli.WRONG_INPUT
+    found = comparing.compare(*reports)
+    if as_json:
+        import json
+
+        print(json.dumps(comparing.to_json(found), indent=1, sort_keys=True, ensure_ascii=False))
+    else:
+        print(comparing.render_text(found).rstrip("\n"))
+    return cli.DONE if found.same else cli.FAILED_CHECK
+
+
+def _load(path: Path) -> Job:
+    from kerfwave.spec import load
+
+    loaded = load(path)
+    if loaded.warnings:
+        print(render(loaded.warnings, _colour()), file=sys.stderr)
+    if not STEM.fullmatch(path.stem):
+        raise SpecError(
+            [_finding(str(path), "the file's name becomes the package's: use letters, digits, dot, dash, underscore")]
+        )
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    return Job(path, loaded, Source(path.stem, digest, __version__))
+
+
+def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], explain: bool) -> Results:
+    """Run the stages; what a stage cannot build becomes a finding at the key that causes it."""
+    live = sys.stderr.isatty()
+    listener = TerminalListener(sys.stderr, colour=_colour(), live=live, explain=explain) if live or explain else None
+    try:
+        return build(
+            STAGES,
+            job.roots,
+            store,
+            want=want,
+            label=job.source.stem,
+            listener=listener,
+            explain=explain,
+            walker=walker,
+        )
+    except StageError as error:
+        file, line, column, text = job.loaded.locate(error.where)
+        raise SpecError(
+            [
+                Finding(
+                    "B101",
+                    "error",
+                    file,
+                    line,
+                    column,
+                    error.message,
+                    why=f"found by the stage {error.stage}",
+                    source_line=text,
+                )
+            ]
+        ) from error
+
+
+def _build_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool) -> int:
+    target = out / job.source.stem
+    results = _stages(job, store, walker, ("package",), explain)
+    record = f"package:{job.source.stem}"
+    before = store.get_record(record) or {}
+    digest = results.digest("package")
+    if before.get("digest") != digest or not is_current(target, str(before.get("stamp"))):
+        recover(target)
+        package = results["package"]
+        done = publish(
+            {name: text.encode() for name, text in package.files}, target, lambda: _say("waiting for another build")
+        )
+        if done.kept is not None:
+            _say(f"files changed by hand were kept in {done.kept}")
+        before = {"digest": digest, "stamp": done.stamp, "failed": list(package.failed), "outcome": package.outcome}
+        store.put_record(record, before)
+    print(target)
+    _tell(before["failed"], str(before["outcome"]))
+    return cli.FAILED_CHECK if before["failed"] else cli.DONE
+
+
+def _check_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool) -> int:
+    results = _stages(job, store, walker, ("response", "body", "slices"), explain)
+    checks = [c for stage in ("response", "body", "slices") for c in results[stage].checks]
+    for check in checks:
+        print(f"{job.path}: {check.level:<4} {check.id}: {check.text}")
+    return cli.FAILED_CHECK if any(c.level == "fail" for c in checks) else cli.DONE
+
+
+def _tell(failed: Sequence[str], outcome: str) -> None:
+    for text in failed:
+        _say(f"design check failed: {text}")
+    if outcome != "proceed":
+        _say(f"safety: {outcome.replace('-', ' ')}; the guide says what")
+
+
+def _report(path: Path, out: str) -> dict[str, Any]:
+    if path.suffix.lower() not in (".yaml", ".yml"):
+        from kerfwave.compare import load_report
+
+        return load_report(path)
+    import json
+
+    job = _load(path)
+    store = Store(Path(out) / CACHE, _say)
+    results = _stages(job, store, Walker(store.get_record("imports")), ("package",), explain=False)
+    report: dict[str, Any] = json.loads(dict(results["package"].files)["report.json"])
+    return report
+
+
+def _finding(file: str, message: str) -> Finding:
+    return Finding("B100", "error", file, 1, 1, message)
+
+
+def _colour() -> bool:
+    import os
+
+    return sys.stderr.isatty() and "NO_COLOR" not in os.environ
+
+
+def _say(text: str) -> None:
+    print(f"kerfwave: {text}", file=sys.stderr)

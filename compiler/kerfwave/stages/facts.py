@@ -1,0 +1,110 @@
+"""All that is known about one build, in one value, for the files that speak of everything."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from kerfwave.acoustics.guide import packing_kg_m3
+from kerfwave.body import path
+from kerfwave.model.parts import Check, Nest, Piece, Point, Recipe
+from kerfwave.model.spec import Spec
+from kerfwave.stages.body import Built
+from kerfwave.stages.paths import Programs
+from kerfwave.stages.response import AsBuilt
+from kerfwave.stages.safety import Assessed
+from kerfwave.stages.sizing import Sized
+from kerfwave.stages.slices import Sliced
+from kerfwave.stages.source import Source
+from kerfwave.writers import drawings
+from kerfwave.writers.assembly import FillNote
+
+HANDLED_G = 0.5  # nobody weighs fibre finer than this
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """One build."""
+
+    source: Source
+    spec: Spec
+    sized: Sized
+    built: Built
+    as_built: AsBuilt
+    sliced: Sliced
+    nest: Nest
+    recipe: Recipe
+    paths: Programs
+    assessed: Assessed
+    checks: tuple[Check, ...]
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """Everything that is cut, layers first."""
+        return (*self.sliced.pieces, *self.sliced.insets)
+
+    @property
+    def centreline(self) -> tuple[Point, ...]:
+        """Points along the middle of the guide, from the chamber to the mouth."""
+        points = []
+        for run in self.built.body.fold.runs:
+            steps = 16 if run.turn_deg else 1
+            points += [path.at(run, i / steps)[:2] for i in range(steps)]
+        return (*points, path.end(self.built.body.fold.runs[-1])[:2])
+
+    @property
+    def drawings(self) -> dict[str, str]:
+        """Drawings of the body, by file name."""
+        body = self.built.body
+        plan, stack = body.plan.outline, body.rules.stack
+        found = {
+            "drawings/inside.svg": drawings.plan_svg(
+                body.air, plan, openings=body.openings, path=self.centreline, title="The path inside"
+            ),
+            "drawings/stack.svg": drawings.stack_svg(self.sliced.layers, body.openings, plan, stack=stack),
+            "drawings/pieces.svg": drawings.pieces_svg(self.pieces, self.nest.placements),
+        }
+        by_id = {p.id: p for p in self.sliced.pieces}
+        below: tuple[Piece, ...] = ()
+        for layer in self.sliced.layers:
+            found[f"drawings/layer-{layer.index:02d}.svg"] = drawings.layer_svg(
+                layer, self.sliced.pieces, below, plan, openings=body.openings, stack=stack
+            )
+            below = tuple(by_id[name] for name in layer.pieces)
+        for piece in self.sliced.insets:
+            title = "Driver ring" if piece.role == "driver-ring" else "Terminal plate"
+            found[f"drawings/{piece.role}.svg"] = drawings.inset_svg(piece, title)
+        return found
+
+    @property
+    def fill(self) -> tuple[FillNote, ...]:
+        """Where loose fibre goes and how much of it."""
+        found = []
+        chamber = self.built.fill.chamber_pa_s_m2
+        if chamber > 0:
+            density = packing_kg_m3(chamber)
+            grams = _grams(density * 1e3 * self.built.volumes.chamber_m3)
+            found.append(FillNote("rear chamber", grams, f"teased out evenly, {density:.0f} g to the litre"))
+        runs = [s for s in self.built.network.guide if s.flow_resistivity_pa_s_m2 > 0]
+        if runs:
+            density = packing_kg_m3(runs[0].flow_resistivity_pa_s_m2)
+            volume = math.fsum(s.length_m * s.area_in_m2 for s in runs)
+            length = math.fsum(s.length_m for s in runs)
+            whole = math.fsum(s.length_m for s in self.built.network.guide)
+            place = "the whole guide" if length > 0.999 * whole else f"the guide's first {1e3 * length:.0f} mm"
+            text = f"teased out evenly from the chamber on, {density:.0f} g to the litre"
+            found.append(FillNote(place, _grams(density * 1e3 * volume), text))
+        return tuple(found)
+
+    def piece_mass_g(self, piece: Piece) -> float:
+        """Return the mass of a piece of this stock."""
+        area = _area(piece.outline) - sum(_area(hole) for hole in piece.holes)
+        return area * piece.thickness_mm * self.spec.stock.density_kg_m3 * 1e-6
+
+
+def _area(ring: tuple[Point, ...]) -> float:
+    return abs(math.fsum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(ring, ring[1:] + ring[:1], strict=True))) / 2
+
+
+def _grams(mass: float) -> float:
+    return max(HANDLED_G, round(mass / HANDLED_G) * HANDLED_G)

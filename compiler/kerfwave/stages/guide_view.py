@@ -1,0 +1,264 @@
+"""What the build guide says about one build, in words and pictures that are ready to be laid out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
+from kerfwave.model.parts import Piece
+from kerfwave.stages.facts import Facts
+from kerfwave.writers import charts
+from kerfwave.writers.assembly import assembly_steps
+from kerfwave.writers.bill import BillRow
+from kerfwave.writers.guide import (
+    ChartView,
+    CouponView,
+    CutRow,
+    Fact,
+    GuideModel,
+    InsetView,
+    LayerView,
+    SheetView,
+    Table,
+)
+from kerfwave.writers.layers import layer_text
+from kerfwave.writers.words import mm, mm_and_inches
+
+OUTCOMES = {"stop": "stop", "fix-first": "fix first", "proceed": "proceed with these duties"}
+TOOLS = (
+    "the laser cutter, with its extraction",
+    "laser eyewear as the safety list says, one for everybody in the room",
+    "extinguisher and smoke alarm",
+    "calliper, steel rule, sharp knife",
+    "four or more clamps, or weights of 10 kg and more, and two flat boards",
+    "soldering iron, screwdriver, wire stripper",
+)
+
+
+def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str]) -> GuideModel:
+    """Return the guide's content."""
+    spec, built, result = facts.spec, facts.built, facts.as_built
+    rules, counts = built.body.rules, built.body.counts
+    failed = [c.text for c in facts.checks if c.level == "fail"]
+    return GuideModel(
+        name=spec.name,
+        key=facts.source.spec_sha256,
+        summary=_summary(facts),
+        outcome=OUTCOMES[facts.assessed.outcome],
+        outcome_text="A design check failed: " + "; ".join(failed) if failed else "",
+        notes=spec.notes,
+        headline=_headline(facts),
+        safety=facts.assessed.lines,
+        tools=TOOLS,
+        unverified=not facts.recipe.verified,
+        coupons=tuple(
+            CouponView(
+                name=c.program.name,
+                svg=files[f"sheets/{c.program.name}.svg"],
+                program=f"gcode/{c.program.name}.nc",
+                time_s=c.program.time_s,
+                what=COUPON_WORDS.get(c.program.name, ""),
+                steps=c.reading,
+            )
+            for c in facts.paths.coupons
+        ),
+        sheets=tuple(_sheet(facts, p.name, files) for p in facts.paths.programs),
+        pieces_svg=files["drawings/pieces.svg"],
+        plan_svg=files["drawings/inside.svg"],
+        stack_svg=files["drawings/stack.svg"],
+        layers=tuple(
+            LayerView(layer.index, files[f"drawings/layer-{layer.index:02d}.svg"], layer_text(layer), layer.pieces)
+            for layer in facts.sliced.layers
+        ),
+        insets=tuple(_inset(p, files, rules.fit_mm) for p in facts.sliced.insets),
+        fill=facts.fill,
+        steps=assembly_steps(
+            facts.sliced.layers,
+            facts.pieces,
+            built.body.openings,
+            stack=rules.stack,
+            fill=facts.fill,
+            screw_count=spec.driver.screw_count,
+            screw_hole_mm=spec.driver.screw_hole_mm,
+        ),
+        acoustics=(
+            ("Chamber", f"{1e3 * built.volumes.chamber_m3:.2f} l, as built"),
+            (
+                "Guide",
+                f"{built.body.fold.length_mm:.0f} mm long, {built.body.fold.key.width_mm:g} x "
+                f"{counts.inner * rules.thickness_mm:.1f} mm, {built.body.fold.key.lanes} lanes",
+            ),
+            ("Closed box of the same size", f"{1e3 * built.closed.chamber_m3:.2f} l"),
+            ("The cone rests most near", f"{result.tuning_hz:.0f} Hz"),
+            ("As built against sized", f"within {built.strayed_db:.2f} dB, 50 to 300 Hz"),
+            (
+                "Below the guide",
+                f"under {spec.target.relief_from_hz:g} Hz the cone reaches {result.below_mm:.2f} mm peak "
+                "at this drive: boost bass only with a high-pass filter there",
+            ),
+        ),
+        charts=_charts(facts),
+        bill=bill,
+        cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
+        checks=facts.checks,
+        provenance=(
+            ("Made by", f"kerfwave {facts.source.version}"),
+            ("Spec", f"{facts.source.stem}, sha256 {facts.source.spec_sha256[:16]}…"),
+            ("Recipe", facts.recipe.provenance),
+            (
+                "Sheet",
+                f"{spec.stock.name}, {mm_and_inches(rules.thickness_mm)} as measured, "
+                f"{spec.stock.thickness_mm:g} mm on the label",
+            ),
+            ("Air", f"{result.air.density:.4f} kg/m³, {result.air.speed:.2f} m/s (IEC 61094-2 at 20 °C, 50 %)"),
+        ),
+    )
+
+
+COUPON_WORDS = {
+    "coupon-passes": "It tells how many passes it takes to cut through.",
+    "coupon-kerf": "It tells how wide the beam cuts, and whether small holes come out.",
+}
+
+
+def _summary(facts: Facts) -> str:
+    built, spec = facts.built, facts.spec
+    counts = built.body.counts
+    x0, x1 = _extent(facts, 0)
+    y0, y1 = _extent(facts, 1)
+    height = counts.total * built.body.rules.thickness_mm
+    return (
+        f"A loudspeaker body of {counts.total} layers, {x1 - x0:.0f} by {y1 - y0:.0f} by {height:.0f} mm, around the "
+        f"{spec.driver.name}. A guide {built.body.fold.length_mm / 1e3:.2f} m long, folded in "
+        f"{built.body.fold.key.lanes} lanes, leads from the chamber behind the driver to a mouth in the "
+        f"{built.body.fold.mouth.face} face."
+    )
+
+
+def _extent(facts: Facts, axis: int) -> tuple[float, float]:
+    values = [p[axis] for p in facts.built.body.plan.outline]
+    return min(values), max(values)
+
+
+def _headline(facts: Facts) -> tuple[Fact, ...]:
+    result, target, spec = facts.as_built, facts.spec.target, facts.spec
+    hours = sum(p.time_s for p in facts.paths.programs) / 3600
+    found = [
+        (
+            "Level",
+            f"{result.level_1m_db:.1f} dB at 1 m and {spec.drive.volts:g} V, {target.band_from_hz:g} to "
+            f"{target.band_to_hz:g} Hz, within {result.ripple_db:.1f} dB",
+        ),
+        (
+            "Cone against the closed box",
+            f"{result.relief_mean_db:.1f} dB less excursion on average, at least "
+            f"{result.relief_least_db:.1f} dB, {target.relief_from_hz:g} to {target.relief_to_hz:g} Hz",
+        ),
+    ]
+    if target.bass_at_hz is not None:
+        found.append(("Bass", f"{result.bass_gain_db:+.1f} dB against the closed box at {target.bass_at_hz:g} Hz"))
+    found += [
+        ("To cut", f"{len(facts.pieces)} pieces from {len(facts.nest.sheets)} sheets, about {hours:.1f} h of laser"),
+        ("Mass", f"{sum(facts.piece_mass_g(p) for p in facts.pieces) / 1e3:.2f} kg of wood"),
+    ]
+    return tuple(found)
+
+
+def _sheet(facts: Facts, name: str, files: Mapping[str, str]) -> SheetView:
+    program = next(p for p in facts.paths.programs if p.name == name)
+    number = int(name.rpartition("-")[2])
+    recipe = facts.recipe
+    return SheetView(
+        number=number,
+        svg=files[f"sheets/{name}.svg"],
+        program=f"gcode/{name}.nc",
+        time_s=program.time_s,
+        pieces=tuple(p.piece for p in facts.nest.placements if p.sheet == number),
+        recipe=f"{recipe.power_percent:g} % power, {recipe.feed_mm_min:g} mm/min, {recipe.passes} passes, "
+        f"kerf {recipe.kerf_mm:g} mm",
+        stock=facts.spec.stock.name,
+        verified=recipe.verified,
+        cut_mm=program.cut_mm,
+        notes=program.notes,
+    )
+
+
+def _inset(piece: Piece, files: Mapping[str, str], fit_mm: float) -> InsetView:
+    ring = piece.role == "driver-ring"
+    text = (
+        "It stands in the pocket of the front, flush, and carries the driver. "
+        if ring
+        else "It stands in the pocket for the terminals and carries the two posts. "
+    ) + f"The pocket leaves {fit_mm:g} mm of play on every side for glue."
+    return InsetView(piece.id, "Driver ring" if ring else "Terminal plate", files[f"drawings/{piece.role}.svg"], text)
+
+
+def _cut_row(facts: Facts, piece: Piece) -> CutRow:
+    xs, ys = [p[0] for p in piece.outline], [p[1] for p in piece.outline]
+    sheet = next((p.sheet for p in facts.nest.placements if p.piece == piece.id), None)
+    return CutRow(piece.id, piece.role, piece.layer, max(xs) - min(xs), max(ys) - min(ys), piece.thickness_mm, sheet)
+
+
+def _charts(facts: Facts) -> tuple[ChartView, ...]:
+    built, closed, target = facts.as_built.response, facts.as_built.closed, facts.spec.target
+    spec = facts.spec
+    where = f"At {spec.drive.volts:g} V and {mm(1e3 * spec.listening.distance_m, 0)}, {spec.listening.space} space."
+    relief = tuple(
+        20 * math.log10(c / b) for b, c in zip(built.excursion_peak_mm, closed.excursion_peak_mm, strict=True)
+    )
+    f = built.frequency_hz
+
+    def view(title: str, svg: str, text: str, columns: tuple[tuple[str, tuple[float, ...], int], ...]) -> ChartView:
+        rows = charts.table_rows(f, [(values, decimals) for _, values, decimals in columns])
+        return ChartView(title, svg, text, Table(title, ("Hz", *(name for name, _, _ in columns)), rows))
+
+    return (
+        view(
+            "Sound pressure level",
+            charts.response_chart(
+                built, closed, band=(target.band_from_hz, target.band_to_hz), level_db=target.level_db, condition=where
+            ),
+            f"{facts.as_built.level_1m_db:.1f} dB on average in the band. {where}",
+            (("this body, dB", built.spl_db, 1), ("closed box, dB", closed.spl_db, 1)),
+        ),
+        view(
+            "Excursion of the cone",
+            charts.excursion_chart(
+                built,
+                closed,
+                limit_mm=target.excursion_mm or spec.driver.xmax_mm,
+                relief_band=(target.relief_from_hz, target.relief_to_hz),
+                condition=where,
+            ),
+            f"From {target.relief_from_hz:g} to {target.relief_to_hz:g} Hz the cone moves less than in the closed box.",
+            (("this body, mm", built.excursion_peak_mm, 3), ("closed box, mm", closed.excursion_peak_mm, 3)),
+        ),
+        view(
+            "Relief of the cone",
+            charts.relief_chart(
+                f, relief, from_hz=target.relief_from_hz, to_hz=target.relief_to_hz, least_db=target.relief_least_db
+            ),
+            "How many decibels less the cone moves than in the closed box of the same outside size.",
+            (("relief, dB", relief, 2),),
+        ),
+        view(
+            "Electrical impedance",
+            charts.impedance_chart(built),
+            "What a multimeter and a series resistor can check at the bench: the dip between the two lowest peaks "
+            "is the guide's tuning.",
+            (("magnitude, ohm", built.impedance_ohm, 2), ("phase, degrees", built.impedance_phase_deg, 0)),
+        ),
+        view(
+            "Group delay",
+            charts.group_delay_chart(built),
+            "Without the travel time to the listener.",
+            (("ms", built.group_delay_ms, 2),),
+        ),
+        view(
+            "Air velocity in the mouth",
+            charts.mouth_velocity_chart(built, limit_m_s=MOUTH_VELOCITY_M_S),
+            f"Below {MOUTH_VELOCITY_M_S:g} m/s it stays quiet (common practice).",
+            (("m/s peak", built.mouth_velocity_peak_m_s, 3),),
+        ),
+    )

@@ -1,0 +1,146 @@
+"""The report: every number of a build, under the names of the package contract."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import Any
+
+from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
+from kerfwave.model.acoustic import Response
+from kerfwave.stages.facts import Facts
+
+FORMAT = "kerfwave-report-1"
+
+
+def report_data(facts: Facts) -> dict[str, Any]:
+    """Return the report as plain data."""
+    spec, built = facts.spec, facts.built
+    placed = {p.piece: p for p in facts.nest.placements}
+    programs = facts.paths.programs
+    return {
+        "format": FORMAT,
+        "name": spec.name,
+        "spec_sha256": facts.source.spec_sha256,
+        "version": facts.source.version,
+        "outcome": {
+            "failed_checks": [c.id for c in facts.checks if c.level == "fail"],
+            "safety": facts.assessed.outcome,
+        },
+        "machine": {
+            "name": spec.machine.name,
+            "bed_mm": [spec.machine.bed_width_mm, spec.machine.bed_height_mm],
+            "optical_power_w": spec.machine.laser.optical_power_w,
+            "wavelength_nm": spec.machine.laser.wavelength_nm,
+        },
+        "recipe": _plain(facts.recipe),
+        "recipes": [_plain(facts.recipe)],
+        "stock": {
+            "name": spec.stock.name,
+            "material": spec.stock.material,
+            "nominal_mm": spec.stock.thickness_mm,
+            "measured_mm": facts.sized.rules.thickness_mm,
+        },
+        "acoustics": _acoustics(facts),
+        "body": {
+            "stack": built.body.rules.stack,
+            "plan": [list(p) for p in built.body.plan.outline],
+            "height_mm": built.body.counts.total * built.body.rules.thickness_mm,
+            "fold": _plain(built.body.fold.key),
+            "guide_mm": built.body.fold.length_mm,
+            "air": [_plain(p) for p in built.body.air],
+        },
+        "layers": [_plain(layer) for layer in facts.sliced.layers],
+        "openings": [{k: v for k, v in _plain(o).items() if v is not None} for o in built.body.openings],
+        "pieces": [
+            {
+                **_plain(piece),
+                "mass_g": facts.piece_mass_g(piece),
+                "placement": {k: v for k, v in _plain(placed[piece.id]).items() if k != "piece"},
+            }
+            for piece in facts.pieces
+        ],
+        "nest": {
+            "sheets": [_plain(sheet) for sheet in facts.nest.sheets],
+            "utilisation": facts.nest.utilisation,
+            "outline_utilisation": facts.nest.outline_utilisation,
+            "bound": facts.nest.bound,
+        },
+        "cut": {
+            "length_mm": math.fsum(p.cut_mm for p in programs),
+            "travel_mm": math.fsum(p.travel_mm for p in programs),
+            "time_s": math.fsum(p.time_s for p in programs),
+            "bridges": [
+                {"program": p.name, "piece": c.piece, "at_mm": list(point)}
+                for p in programs
+                for c in p.contours
+                for point in c.bridges
+            ],
+            "programs": [
+                {"name": p.name, "length_mm": p.cut_mm, "travel_mm": p.travel_mm, "time_s": p.time_s}
+                for p in (*programs, *(c.program for c in facts.paths.coupons))
+            ],
+        },
+        "checks": [_plain(c) for c in facts.checks],
+        "safety": [_plain(line) for line in facts.assessed.lines],
+    }
+
+
+def _acoustics(facts: Facts) -> dict[str, Any]:
+    spec, built, result = facts.spec, facts.built, facts.as_built
+    network = _plain(built.network)
+    target = spec.target
+    promised = facts.sized.designs[built.rank].design
+    return {
+        "air": _plain(result.air),
+        "drive_volts": spec.drive.volts,
+        "distance_m": spec.listening.distance_m,
+        "space": spec.listening.space,
+        "network": network,
+        "response": _plain(result.response),
+        "closed_same_size": {
+            "chamber_m3": built.closed.chamber_m3,
+            "response": _curves(result.closed),
+        },
+        "relief": {
+            "from_hz": target.relief_from_hz,
+            "to_hz": target.relief_to_hz,
+            "least_db": result.relief_least_db,
+            "mean_db": result.relief_mean_db,
+        },
+        "figures": {
+            "level_1m_db": result.level_1m_db,
+            "ripple_db": result.ripple_db,
+            "bass_gain_db": result.bass_gain_db,
+            "excursion_mm": result.excursion_mm,
+            "mouth_velocity_peak_m_s": result.mouth_m_s,
+            "mouth_velocity_advice_m_s": MOUTH_VELOCITY_M_S,
+        },
+        "fill": [{"place": f.place, "grams": f.grams, "text": f.text} for f in facts.fill],
+        "sizing": {
+            "folds": facts.sized.folds,
+            "tried": facts.sized.tried,
+            "feasible": facts.sized.feasible,
+            "taken": built.rank + 1,
+            "strayed_db": built.strayed_db,
+            "promised": {
+                "level_db": promised.level_db,
+                "ripple_db": promised.ripple_db,
+                "relief_db": promised.relief_db,
+                "bass_gain_db": promised.bass_gain_db,
+            },
+        },
+    }
+
+
+def _curves(response: Response) -> dict[str, Any]:
+    return {
+        "frequency_hz": list(response.frequency_hz),
+        "spl_db": list(response.spl_db),
+        "excursion_peak_mm": list(response.excursion_peak_mm),
+        "impedance_ohm": list(response.impedance_ohm),
+    }
+
+
+def _plain(value: Any) -> dict[str, Any]:
+    return asdict(value)
