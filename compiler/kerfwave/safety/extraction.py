@@ -208,7 +208,7 @@ def _recirculating(job: Job) -> SafetyLine:
 
 def _purge(job: Job) -> SafetyLine:
     hours = smoke.purge_h(job)
-    flow = max(smoke.outdoors_flow_m3_h(job), smoke.natural_flow_m3_h(job))
+    flow = smoke.fan_flow_m3_h(job)
     if hours == 0:
         return line(
             "fume-purge",

@@ -28,7 +28,7 @@ def _densities(power_w: float, wavelength_nm: float) -> tuple[SafetyLine, ...]:
             line(
                 ident,
                 "note",
-                f"Optical density {laser.whole_number(density)} ({density:.2f} rounded up) at "
+                f"Optical density {laser.whole_number(density)} (OD {density:.2f} rounded up) at "
                 f"{number(wavelength_nm, 4)} nm, {words}.",
                 source=sources.DENSITY,
                 status="computed",
@@ -162,7 +162,7 @@ def _density_at_hand(density: float | None, scale: int | None, needed: int) -> S
     return line(
         "eyes-eyewear-density",
         "duty" if enough else "fix-first",
-        f"Its density is {number(have)}{told}, and OD {needed} is asked for. "
+        f"Its density is OD {number(have)}{told}, and OD {needed} is asked for. "
         + ("Read it on the eyewear itself." if enough else "It is too weak for this laser: get some that is enough."),
         source=sources.DENSITY,
         status="published",

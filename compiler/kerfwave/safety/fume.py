@@ -84,40 +84,22 @@ def _air_changes(job: Job) -> SafetyLine:
     flow = smoke.natural_flow_m3_h(job)
     formula = f"Q = n V; n = {number(flow / volume)} per hour, V = {number(volume)} m³"
     if rate is not None:
-        return line(
-            "fume-air-changes",
-            "note",
-            f"The room by itself renews {number(flow)} m³/h of its air, {number(rate)} times an hour, as the spec "
-            "says.",
-            source=sources.DILUTION,
-            status="assumed",
-            value=flow,
-            unit="m³/h",
-            formula=formula,
+        level, status, source = "note", "assumed", sources.DILUTION
+        text = f"The room by itself renews {number(flow)} m³/h of its air, {number(rate)} times an hour, says the spec."
+    elif smoke.outdoors_flow_m3_h(job) >= flow:
+        level, status, source = "note", "assumed", sources.AIR_CHANGES
+        text = (
+            "How often the room renews its own air is not stated: 0.5 times an hour, a closed room, in the lines "
+            "without extraction; in those with it only the fan counts, the worst case."
         )
-    if smoke.outdoors_flow_m3_h(job) > 0:
-        return line(
-            "fume-air-changes",
-            "note",
-            "How often the room renews its own air is not stated; while the fan runs its flow counts, and "
-            f"afterwards the {number(flow)} m³/h of a closed room.",
-            source=sources.AIR_CHANGES,
-            status="assumed",
-            value=flow,
-            unit="m³/h",
-            formula=formula,
+    else:
+        level, status, source = "fix-first", "unknown", sources.AIR_CHANGES
+        text = (
+            "How often the room renews its air is not known: reckoned here with 0.5 times an hour, a closed room. "
+            "Find out (a carbon dioxide meter shows how fast stale air goes), or state an extraction that blows "
+            "outdoors."
         )
-    return line(
-        "fume-air-changes",
-        "fix-first",
-        "How often the room renews its air is not known: reckoned here with 0.5 times an hour, a closed room. Find out "
-        "(a carbon dioxide meter shows how fast stale air goes), or state an extraction that blows outdoors.",
-        source=sources.AIR_CHANGES,
-        status="unknown",
-        value=flow,
-        unit="m³/h",
-        formula=formula,
-    )
+    return line("fume-air-changes", level, text, source=source, status=status, value=flow, unit="m³/h", formula=formula)
 
 
 def _bare(job: Job, limit: smoke.AirLimit) -> SafetyLine:

@@ -59,10 +59,10 @@ def removed_g(job: Job) -> float:
     return volume_m3 * job.stock.density_kg_m3 * 1e3
 
 
-def natural_flow_m3_h(job: Job) -> float:
-    """Return the airflow of the room left to itself; the default air change rate where none is stated."""
+def natural_flow_m3_h(job: Job, default: float = DEFAULT_AIR_CHANGES) -> float:
+    """Return the airflow of the room left to itself; by the default air change rate (1/h) where none is stated."""
     rate = job.room.air_changes_per_h
-    return (DEFAULT_AIR_CHANGES if rate is None else rate) * job.room_volume_m3
+    return (default if rate is None else rate) * job.room_volume_m3
 
 
 def outdoors_flow_m3_h(job: Job) -> float:
@@ -102,30 +102,42 @@ def hood_share(job: Job) -> float:
     return BOX_SHARE if extraction.capture == "enclosure" else NOZZLE_SHARE
 
 
+def fan_flow_m3_h(job: Job) -> float:
+    """Return the airflow while the fan blows outdoors: the larger of its own and the room's, not their sum; else 0."""
+    fan = outdoors_flow_m3_h(job)
+    return max(fan, natural_flow_m3_h(job, 0.0)) if fan > 0 else 0.0
+
+
 def purge_h(job: Job) -> float:
     """Return how long the fan runs on, h: until 5 % of what hangs in the room is left; 0 without outdoor extraction."""
-    fan = outdoors_flow_m3_h(job)
-    return air.purge_hours(1.0, 0.05, max(fan, natural_flow_m3_h(job)), job.room_volume_m3) if fan > 0 else 0.0
+    flow = fan_flow_m3_h(job)
+    return air.purge_hours(1.0, 0.05, flow, job.room_volume_m3) if flow > 0 else 0.0
 
 
 def day(job: Job, emission_g_g: float, *, extracted: bool, share: float = 0.0) -> air.Day:
-    """Return the day that a job makes in its room: cutting (at most `DAY_H`), running on, and the room by itself.
+    """Return the day that a job makes in its room: cutting (at most `DAY_H`), the fan running on, the room by itself.
 
-    While the fan runs the larger of its flow and the room's own counts, not their sum. `share` is caught at the source.
+    `share` is caught at the source. An air change rate that is not stated is the default in a room without extraction;
+    where a fan blows outdoors it is none at all, the worst case, for there the result hardly rests on it.
     """
     hours = job.cut_time_s / 3600.0
     days = max(1, math.ceil(hours / DAY_H))
     rate = 0.0 if hours == 0 else removed_g(job) * 1e3 * emission_g_g * (1.0 - share) / hours
-    own = natural_flow_m3_h(job)
-    flow = max(own, outdoors_flow_m3_h(job)) if extracted else own
-    cutting = air.Phase(hours / days, rate, flow)
-    rest = air.Phase(0.0, 0.0, own)
-    running_on = (air.Phase(purge_h(job), 0.0, flow),) if extracted and purge_h(job) > 0 else ()
-    return air.Day(job.room_volume_m3, (cutting, *running_on, rest), days)
+    fan = fan_flow_m3_h(job)
+    if not extracted or fan == 0:
+        own = natural_flow_m3_h(job)
+        phases: tuple[air.Phase, ...] = (air.Phase(hours / days, rate, own), air.Phase(0.0, 0.0, own))
+    else:
+        phases = (
+            air.Phase(hours / days, rate, fan),
+            air.Phase(purge_h(job), 0.0, fan),
+            air.Phase(0.0, 0.0, natural_flow_m3_h(job, 0.0)),
+        )
+    return air.Day(job.room_volume_m3, phases, days)
 
 
 def worst_means(job: Job, limit: AirLimit, *, extracted: bool, share: float = 0.0) -> tuple[float, float]:
     """Return the worst mean, mg/m^3, over the limit's time by the low and the high estimate (it is linear in both)."""
     high = limit.pollutant.high_g_g
     mean = air.worst_mean(day(job, high, extracted=extracted, share=share), limit.window_h)
-    return mean * limit.pollutant.low_g_g / high, mean
+    return mean * (limit.pollutant.low_g_g / high), mean

@@ -25,10 +25,11 @@ def amount(mg_m3: float) -> str:
 def room_formula(job: Job, limit: smoke.AirLimit, *, extracted: bool, share: float) -> str:
     """Write out the room model with this job's inputs."""
     day = smoke.day(job, limit.pollutant.high_g_g, extracted=extracted, share=share)
-    cutting = day.phases[0]
+    cutting, rest = day.phases[0], day.phases[-1]
+    run_on = f" and {number(60 * day.phases[1].hours)} min after" if len(day.phases) > 2 else ""
     return (
         f"V dC/dt = G - (Q/K) C, worst {number(limit.window_h)} h mean; V = {number(day.volume_m3)} m³, K = 3, "
-        f"Q = {number(cutting.flow_m3_h)} m³/h while cutting, {number(day.phases[-1].flow_m3_h)} m³/h afterwards, "
+        f"Q = {number(cutting.flow_m3_h)} m³/h while cutting{run_on}, then {number(rest.flow_m3_h)} m³/h, "
         f"G = {number(cutting.emission_mg_h)} mg/h for {number(cutting.hours)} h"
         + (f" a day, {day.days} days" if day.days > 1 else "")
         + (f", {number(100 * share)} % caught" if share else "")
