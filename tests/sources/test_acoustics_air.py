@@ -1,6 +1,7 @@
 """Air against IEC 61094-2 and against an independent equation of state."""
 
 import pytest
+
 from kerfwave.acoustics.air import air
 
 

@@ -7,6 +7,9 @@ import math
 
 import numpy as np
 import pytest
+from skfem import Basis, BilinearForm, ElementQuad2, MeshQuad, condense, solve
+from skfem.helpers import grad
+
 from kerfwave.acoustics.bends import (
     annular_bend_inertance,
     bend_correction,
@@ -15,8 +18,6 @@ from kerfwave.acoustics.bends import (
     sharp_corner_correction,
 )
 from kerfwave.model.acoustic import Air
-from skfem import Basis, BilinearForm, ElementQuad2, MeshQuad, condense, solve
-from skfem.helpers import grad
 
 UNIT = Air(density=1.0, speed=343.34, viscosity=0.0, gamma=1.4, prandtl=0.7)
 

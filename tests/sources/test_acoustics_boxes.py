@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq, minimize_scalar
+
 from kerfwave.acoustics.network import response
 from kerfwave.model.acoustic import Air, DriverParameters, Mouth, Network, Segment
-from scipy.optimize import brentq, minimize_scalar
 
 LOSSLESS = Air(density=1.2046, speed=343.34, viscosity=0.0, gamma=1.4020, prandtl=0.7080)
 FS_HZ = 35.0

@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+
 from kerfwave.acoustics.driver import complete
 from kerfwave.acoustics.network import solve_network
 from kerfwave.model.acoustic import Air, Network

@@ -7,11 +7,12 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import jv
+
 from kerfwave.acoustics.duct import propagation, series_and_shunt
 from kerfwave.acoustics.porous import miki
 from kerfwave.acoustics.segments import SegmentArrays, abcd
 from kerfwave.model.acoustic import Air
-from scipy.special import jv
 
 DRY = Air(density=1.2046, speed=343.34, viscosity=1.8206e-5, gamma=1.4020, prandtl=0.7080)
 LOSSLESS = Air(density=1.2046, speed=343.34, viscosity=0.0, gamma=1.4020, prandtl=0.7080)

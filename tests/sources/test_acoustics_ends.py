@@ -2,12 +2,12 @@
 
 import math
 
-import numpy as np
 import pytest
-from kerfwave.acoustics.radiation import end_reflection, mouth_impedance, piston_impedance
-from kerfwave.model.acoustic import Air
 from scipy.integrate import quad
 from scipy.special import ive, j1, kve, y1
+
+from kerfwave.acoustics.radiation import end_reflection, mouth_impedance, piston_impedance
+from kerfwave.model.acoustic import Air
 
 DRY = Air(density=1.2046, speed=343.34, viscosity=1.8206e-5, gamma=1.4020, prandtl=0.7080)
 RADIUS_M = 0.02

@@ -9,13 +9,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from kerfwave.acoustics.bends import bend_segments
-from kerfwave.acoustics.segments import cascade
-from kerfwave.model.acoustic import Air, Segment
 from scipy.optimize import brentq
 from scipy.sparse.linalg import eigsh
 from skfem import Basis, BilinearForm, ElementQuad2, FacetBasis, LinearForm, MeshQuad, MeshQuad2, condense, solve
 from skfem.helpers import dot, grad
+
+from kerfwave.acoustics.bends import bend_segments
+from kerfwave.acoustics.segments import cascade
+from kerfwave.model.acoustic import Air, Segment
 
 LOSSLESS = Air(density=1.2046, speed=343.34, viscosity=0.0, gamma=1.4020, prandtl=0.7080)
 WIDTH, DEPTH, SEPARATOR = 0.0287, 0.084, 0.006  # a passage between plies of a stack, made up

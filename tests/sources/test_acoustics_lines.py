@@ -5,12 +5,13 @@ import warnings
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq, minimize_scalar
+
 from kerfwave.acoustics.duct import propagation
 from kerfwave.acoustics.network import chamber_admittance, input_impedance, solve
 from kerfwave.acoustics.radiation import mouth_impedance
 from kerfwave.acoustics.segments import cascade, towards_chamber
 from kerfwave.model.acoustic import Air, DriverParameters, Mouth, Network, Segment
-from scipy.optimize import brentq, minimize_scalar
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # what it warns of on import is not ours

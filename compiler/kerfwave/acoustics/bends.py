@@ -131,6 +131,7 @@ def plane_step_inertance(narrow_m: float, wide_m: float, depth_m: float, air: Ai
 # Inertance beyond the partition's tip, both legs together, in widths: rows gap / width, columns partition / width.
 # Plane field solutions (Laplace, quadratic elements graded to 1e-4 of the width), converged to the last digit but one.
 _PARTITIONS = (0.05, 0.1, 0.15, 0.25, 0.35, 0.5, 0.75, 1.0, 1.5)
+_ROUNDING = 1e-9  # a size on the table's edge stays on it after the division
 _GAPS = (0.5, 0.6, 0.75, 0.875, 1.0, 1.25, 1.5, 2.0, 3.0)
 _FOLD = (
     (1.3269, 1.4473, 1.5596, 1.7733, 1.9799, 2.2843, 2.7865, 3.2869, 4.2870),
@@ -166,9 +167,9 @@ def fold_correction(width_m: float, partition_m: float, gap_m: float, depth_m: f
     """
     _positive(width_m=width_m, partition_m=partition_m, gap_m=gap_m, depth_m=depth_m)
     partition, gap = partition_m / width_m, gap_m / width_m
-    if not _PARTITIONS[0] <= partition <= _PARTITIONS[-1]:
+    if not _PARTITIONS[0] - _ROUNDING <= partition <= _PARTITIONS[-1] + _ROUNDING:
         raise ValueError(f"the partition is {partition:.3f} widths; it must lie between 0.05 and 1.5")
-    if gap < _GAPS[0]:
+    if gap < _GAPS[0] - _ROUNDING:
         raise ValueError(f"the gap is {gap:.3f} widths; it must be at least 0.5")
     row, down = _between([1.0 / g for g in reversed(_GAPS)], 1.0 / min(gap, _GAPS[-1]))
     column, right = _between(_PARTITIONS, partition)

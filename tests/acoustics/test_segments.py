@@ -1,0 +1,144 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kerfwave.acoustics.air import air
+from kerfwave.acoustics.segments import abcd, cascade, stack, towards_chamber
+from kerfwave.model.acoustic import Network, Segment
+
+AIR = air()
+LOSSLESS = replace(AIR, viscosity=0.0)
+OMEGA = 2 * np.pi * np.geomspace(15, 2000, 9)
+
+
+ANY_LENGTH = st.floats(0.0, 0.6)
+
+
+@st.composite
+def segments(draw, tapered=None, lengths=ANY_LENGTH):
+    width, height = draw(st.floats(0.008, 0.08)), draw(st.floats(0.02, 0.15))
+    grow = draw(st.floats(0.4, 2.5)) if (draw(st.booleans()) if tapered is None else tapered) else 1.0
+    # From f / flow_resistivity of about 0.005 up, where Miki's regression has a lossy spring.
+    fibre = draw(st.sampled_from([0.0, 500.0, 2500.0]))
+    return Segment(
+        "any",
+        draw(lengths),
+        width * height,
+        grow * width * height,
+        2 * (width + height),
+        2 * (grow * width + height),
+        draw(st.floats(-2, 20)),
+        fibre,
+    )
+
+
+def determinant(port):
+    return port.a * port.d - port.b * port.c
+
+
+@settings(max_examples=40)
+@given(st.lists(segments(), min_size=1, max_size=5))
+def test_reciprocal(guide):
+    port = cascade(guide, OMEGA, AIR)
+    # What is left of one after the difference of two large products.
+    size = np.abs(port.a * port.d) + np.abs(port.b * port.c)
+    assert (np.abs(determinant(port) - 1) < 1e-11 * (1 + size)).all()
+
+
+@settings(max_examples=40)
+@given(st.lists(segments(), max_size=5), st.floats(1e4, 1e7))
+def test_both_ways_of_running_a_guide_agree(guide, load):
+    port = cascade(guide, OMEGA, AIR)
+    one = np.ones(len(OMEGA), complex)
+    pressure, flow = towards_chamber(guide, OMEGA, AIR, load * one, one)
+    assert np.abs(pressure - (port.a * load + port.b)).max() <= 1e-9 * np.abs(pressure).max()
+    assert np.abs(flow - (port.c * load + port.d)).max() <= 1e-9 * np.abs(flow).max()
+
+
+@given(segments(lengths=st.just(0.0)))
+def test_no_length_and_no_lump_is_exactly_nothing(segment):
+    port = abcd(replace(segment, extra_inertance_kg_m4=0.0), OMEGA, AIR)
+    assert (port.a == 1).all() and (port.d == 1).all()
+    assert (port.b == 0).all() and (port.c == 0).all()
+
+
+def test_a_lump_alone():
+    port = abcd(Segment("lump", 0.0, 1e-3, 1e-3, 0.14, 0.14, -3.5), OMEGA, AIR)
+    assert port.b == pytest.approx(-3.5j * OMEGA)
+    assert (port.a == 1).all() and (port.c == 0).all() and (port.d == 1).all()
+
+
+@given(segments(tapered=False, lengths=st.floats(0.01, 0.6)), st.floats(0.1, 0.9))
+def test_cutting_a_uniform_segment_changes_nothing(segment, where):
+    first = replace(segment, length_m=where * segment.length_m)
+    second = replace(segment, length_m=(1 - where) * segment.length_m, extra_inertance_kg_m4=0.0)
+    whole, parts = abcd(segment, OMEGA, AIR), cascade((first, second), OMEGA, AIR)
+    for name in "abcd":
+        scale = np.abs(getattr(whole, name)).max()
+        assert np.abs(getattr(whole, name) - getattr(parts, name)).max() < 1e-9 * scale
+
+
+@settings(max_examples=20)
+@given(segments(tapered=True, lengths=st.floats(0.02, 0.6)))
+def test_a_lossy_cone_is_a_stair_of_many_short_ducts(cone):
+    cone = replace(cone, extra_inertance_kg_m4=0.0)
+    n = 200
+    # The equivalent radius goes linearly; so does the perimeter.
+    t = (np.arange(n) + 0.5) / n
+    radius = np.sqrt(cone.area_in_m2) + t * (np.sqrt(cone.area_out_m2) - np.sqrt(cone.area_in_m2))
+    perimeter = cone.perimeter_in_m + t * (cone.perimeter_out_m - cone.perimeter_in_m)
+    stair = [
+        Segment("step", cone.length_m / n, r**2, r**2, p, p, 0.0, cone.flow_resistivity_pa_s_m2)
+        for r, p in zip(radius.tolist(), perimeter.tolist(), strict=True)
+    ]
+    omega = OMEGA[::3]  # to about 600 Hz
+    ours, theirs = abcd(cone, omega, AIR), cascade(stair, omega, AIR)
+    for name in "abcd":
+        wanted = getattr(theirs, name)
+        assert np.abs(getattr(ours, name) - wanted).max() < 1e-3 * np.abs(wanted).max(), name
+
+
+def test_a_cone_that_hardly_tapers_is_the_uniform_duct():
+    straight = Segment("s", 0.3, 1e-3, 1e-3, 0.14, 0.14)
+    cone = replace(straight, area_out_m2=1e-3 * (1 + 1e-9))
+    for name in "abcd":
+        wanted = getattr(abcd(straight, OMEGA, AIR), name)
+        assert np.abs(getattr(abcd(cone, OMEGA, AIR), name) - wanted).max() < 1e-7 * np.abs(wanted).max()
+
+
+@given(segments(lengths=st.floats(0.01, 0.6)))
+def test_without_loss_a_segment_turns_the_other_way_round_when_reversed(segment):
+    there = replace(segment, extra_inertance_kg_m4=0.0, flow_resistivity_pa_s_m2=0.0)
+    back = replace(
+        there,
+        area_in_m2=there.area_out_m2,
+        area_out_m2=there.area_in_m2,
+        perimeter_in_m=there.perimeter_out_m,
+        perimeter_out_m=there.perimeter_in_m,
+    )
+    one, other = abcd(there, OMEGA, LOSSLESS), abcd(back, OMEGA, LOSSLESS)
+    assert one.a == pytest.approx(other.d, rel=1e-9, abs=1e-9)
+    assert one.b == pytest.approx(other.b, rel=1e-9, abs=1e-9 * float(np.abs(one.b).max()))
+
+
+def test_a_cone_of_no_length_to_speak_of_is_nothing():
+    cone = Segment("s", 1e-12, 1e-3, 3e-3, 0.14, 0.2)
+    port = abcd(cone, OMEGA, AIR)
+    assert np.abs(port.a - 1).max() < 1e-9 and np.abs(port.d - 1).max() < 1e-9
+    # All that is left is its tiny mass and spring: rho l / sqrt(S1 S2) and a volume of l (S1 + sqrt(S1 S2) + S2) / 3.
+    volume = 1e-12 * (1e-3 + np.sqrt(3e-6) + 3e-3) / 3
+    assert port.c == pytest.approx(1j * OMEGA * volume / (AIR.density * AIR.speed**2), rel=0.05)
+
+
+def test_stack_pads_the_shorter_guides_at_the_mouth(driver):
+    long = tuple(Segment(f"s{i}", 0.1 * (i + 1), 1e-3, 2e-3, 0.14, 0.2, 1.0, 500.0) for i in range(3))
+    networks = (Network(driver, 1e-3, 0.0, long), Network(driver, 1e-3, 0.0, long[:1]), Network(driver, 1e-3))
+    columns = stack(networks)
+    assert len(columns) == 3
+    assert columns[0].length_m.tolist() == [[0.1], [0.1], [0.0]]
+    assert columns[2].length_m.tolist() == [[pytest.approx(0.3)], [0.0], [0.0]]
+    assert columns[2].extra_inertance_kg_m4.tolist() == [[1.0], [0.0], [0.0]]
+    assert stack(()) == ()
