@@ -168,7 +168,7 @@ def make_response(fs: float, q: float, gain: float, travel: float) -> Response:
     return Response(frequency, *(tuple(v) for v in (spl, excursion, impedance, phase, delay, mouth)))
 
 
-def make_guide(name: str = "Post, an invented wall speaker", text: str = "", unverified: bool = True) -> GuideModel:
+def guide_of(name: str = "Post, an invented wall speaker", text: str = "", unverified: bool = True) -> GuideModel:
     """Return a whole guide; `text` is put wherever a spec may bring its own words."""
     body, coupon = make_body(), make_coupon()
     built, closed = make_response(88.0, 0.9, 2.5, 0.75), make_response(132.0, 1.0, 0.0, 0.7)
@@ -343,4 +343,9 @@ def closed() -> Response:
 
 @pytest.fixture(scope="session")
 def guide() -> GuideModel:
-    return make_guide()
+    return guide_of()
+
+
+@pytest.fixture(scope="session")
+def make_guide():
+    return guide_of

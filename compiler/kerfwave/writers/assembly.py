@@ -11,6 +11,7 @@ from kerfwave.writers.layers import crosses
 from kerfwave.writers.words import listed, mm_and_inches
 
 KINDS = ("prepare", "layer", "fill", "wire", "close", "inset", "terminals", "driver", "leak", "sound")
+CLAMP_EVERY = 4  # layers that are wet at once before they begin to slide: common practice
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,7 @@ def assembly_steps(
     layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
     by_id = {p.id: p for p in pieces}
     lid = first_lid_layer(layers, by_id)
-    steps = [_prepare(len(layers), stack), _dry(layers)]
+    steps = [_prepare(len(layers), stack), _dry(layers), _how()]
     for position, layer in enumerate(layers):
         if layer.index == lid:
             steps += _before_the_lid(lid, fill)
@@ -95,7 +96,7 @@ def _prepare(count: int, stack: str) -> Step:
         (
             "Wipe soot off every face that will be glued: glue does not hold on soot. Char on the cut edges may stay.",
             "Cover a flat board with baking paper, and stand a straight batten or a square along one edge of it.",
-            f"Work with {front}, and with layer 1 at the bottom. Writing on the drawings reads the right way round.",
+            f"Work with {front}, and with layer 1 at the bottom.",
             f"Have ready: glue, a small brush, a damp cloth, clamps or weights for {count} layers.",
         ),
     )
@@ -109,33 +110,39 @@ def _dry(layers: tuple[Layer, ...]) -> Step:
         (
             f"Stack all {len(layers)} layers without glue, each against its drawing, and press the outer faces flush.",
             "Try the insets in their seats, and the driver and the posts in the insets.",
-            "Look down through the stack: the path of the air must be open from the chamber to the mouth.",
+            "Look along the path of the air as it builds up: it must be open from the chamber to the mouth.",
             "Where something rocks or stands proud, sand it now. Then take the stack down in order.",
+        ),
+    )
+
+
+def _how() -> Step:
+    return Step(
+        "how",
+        "prepare",
+        "How each layer goes",
+        (
+            "Glue: brush a thin, even film on the layer below, wherever the drawing shows wood on wood, and right up "
+            "to the edges of the air path: every seam there has to be airtight.",
+            "Lay: the pieces as drawn, the side with your pencil marks up, outer faces flush with those below.",
+            "Wipe: squeezed-out glue comes off the air path with the damp cloth before it sets. It narrows the guide.",
+            "Clamp: over a flat board, as long as the label of the glue says. Check with the square before you go.",
         ),
     )
 
 
 def _layer(layer: Layer, parts: tuple[Piece, ...], through: tuple[Opening, ...], position: int, count: int) -> Step:
     names = listed(layer.pieces)
-    one = len(layer.pieces) == 1
-    if position == 0:
-        do = [f"Lay {names} on the board, front edge as drawn. This is the floor; it gets no glue underneath."]
-    else:
-        do = [
-            "Brush a thin, even film of glue on the layer below, wherever the drawing shows wood on wood.",
-            f"Lay {names} on it, as drawn, and press the outer faces flush with those below.",
-        ]
-        if not one:
-            do.append(f"{len(layer.pieces)} pieces: check that the gaps between them are those of the drawing.")
-    seats = tuple(dict.fromkeys(_SEATS[o.kind] for o in through if o.kind in _SEATS))
-    if seats and position:
-        do.append(f"No glue in {listed(seats)}: the insets come later.")
+    do = [f"Lay {names} on the board, as drawn: this is the floor, with no glue underneath."]
     if position:
-        do.append("Wipe squeezed-out glue from the air path with the damp cloth before it sets: it narrows the guide.")
-    if position and (position % 4 == 0 or position == count - 1):
-        do.append(
-            "Clamp now, over a flat board, as long as the label of the glue says. Check that the stack is square."
-        )
+        loose = f" {len(parts)} pieces: keep the gaps as drawn." if len(parts) > 1 else ""
+        do = ["Glue on the layer below, wood on wood only.", f"Lay {names}.{loose}"]
+        seats = tuple(dict.fromkeys(_SEATS[o.kind] for o in through if o.kind in _SEATS))
+        if seats:
+            do.append(f"No glue in {listed(seats)}: the insets come later.")
+        do.append("Wipe the air path clean.")
+        if position % CLAMP_EVERY == 0 or position == count - 1:
+            do.append("Clamp, and let the glue set before you go on.")
     return Step(f"layer-{layer.index:02d}", "layer", f"Layer {layer.index}: {names}", tuple(do), layer=layer.index)
 
 

@@ -143,7 +143,7 @@ def _legend(groups: dict[str, tuple[str, Any]], guide: list[str]) -> list[tuple[
     for name, (kind, _) in sorted(groups.items(), key=lambda item: rank.get(item[1][0], 3)):
         colour, class_ = _colour(name, kind, guide)
         if kind == "guide":
-            entries[name] = (colour, f"{guide.index(name) + 1}  {name}", class_)
+            entries[name] = (colour, f"{guide.index(name) + 1}: {name}", class_)
         elif kind != "mouth":  # the mouth is named where it opens
             entries.setdefault(kind, (colour, SEAT_WORDS.get(kind, kind), class_))
     return list(entries.values())

@@ -29,6 +29,7 @@ from kerfwave.writers.svg import (
 from kerfwave.writers.words import listed, mm, mm_and_inches
 
 OPENING_WORDS = {"driver": "driver", "mouth": "mouth", "terminal": "terminals"}
+TOUCH_MM = 0.01  # an opening that only touches a layer, but for rounding, does not reach into it
 EDGE_WORDS = {"upright": "front", "facing": "bottom (seen from behind)"}
 
 
@@ -36,7 +37,7 @@ def crosses(opening: Opening, layer: Layer) -> bool:
     """Say whether an opening through a face that is parallel to the stacking axis reaches into this layer."""
     if abs(opening.normal[2]) > 0.5:
         return False
-    half = (opening.diameter_mm or opening.height_mm or 0.0) / 2
+    half = (opening.diameter_mm or opening.height_mm or 0.0) / 2 - TOUCH_MM
     z = opening.centre_mm[2]
     return z - half < layer.z_mm + layer.thickness_mm and layer.z_mm < z + half
 
@@ -163,7 +164,7 @@ def stack_svg(layers: Iterable[Layer], openings: Iterable[Opening], plan: Ring, 
     desc = f"The stack seen {view}: {len(layers)} layers, {mm(total)} in all. " + " ".join(
         f"{o.name}: {_size_words(o)}." for o in openings
     )
-    left, right, top, bottom = 14 * unit, 20 * unit, 8 * unit, 11 * unit
+    left, right, top, bottom = 14 * unit, 20 * unit, 10 * unit, 11 * unit
     width, height = wide + left + right, high + top + bottom
     drawing = page("stack", 0.0, 0.0, width, height, title=f"The stack, seen {view}", desc=desc)
 
@@ -188,7 +189,7 @@ def stack_svg(layers: Iterable[Layer], openings: Iterable[Opening], plan: Ring, 
         )
     _number_layers(drawing, layers, place, unit, across, upright)
     for opening in openings:
-        drawing.add(_stack_opening(drawing, opening, place, unit, low_edge, upright, total))
+        drawing.add(_stack_opening(drawing, opening, place, unit, low_edge, upright, high))
     a, b = place((0.0, 0.0)), place((wide, high))
     x, y, text_size = left * 0.5, a[1] + 5 * unit, 3.4 * unit
     drawing.add(dimension(drawing, (x, a[1]), (x, b[1]), mm(high), text_size))
@@ -230,7 +231,7 @@ def _number_layers(
 
 
 def _stack_opening(
-    drawing: Any, opening: Opening, place: Place, unit: float, low_edge: float, upright: bool, total: float
+    drawing: Any, opening: Opening, place: Place, unit: float, low_edge: float, upright: bool, high: float
 ) -> Any:
     """Return an opening in the elevation: full lines where it faces the reader, a dashed box or line where not."""
     cx, cy, cz = opening.centre_mm
@@ -247,8 +248,8 @@ def _stack_opening(
         else:
             w, h = opening.width_mm or 0.0, opening.height_mm or 0.0
             group.add(drawing.rect((n(x - w / 2), n(y - h / 2)), (n(w), n(h)), **style))
-        high = opening.diameter_mm or opening.height_mm or 0.0
-        group.add(words(drawing, text, (x, y - high / 2 + min(1.6 * size, high / 2)), size, anchor="middle"))
+        half = (opening.diameter_mm or opening.height_mm or 0.0) / 2
+        group.add(words(drawing, text, (x, y - half + min(1.6 * size, half)), size, anchor="middle"))
         return group
     style |= {"stroke_dasharray": f"{n(1.6 * unit)} {n(unit)}"}
     w, h = (opening.diameter_mm or opening.width_mm or 0.0), (opening.diameter_mm or opening.height_mm or 0.0)
@@ -273,7 +274,18 @@ def _stack_opening(
     else:
         group.add(drawing.rect((n(x - half), n(y - h / 2)), (n(2 * half), n(h)), **style))
         where = " (back)" if upright and ny > 0.7 else ""
-        group.add(words(drawing, text + where, (x, y + h / 2 + 1.1 * size), size, anchor="middle"))
+        # what lies behind is named above the stack, so that its name does not run into what lies in front
+        foot, sky = (x - 0.7 * half, y - h / 2), place((0.0, high))[1] - 1.2 * unit
+        group.add(
+            drawing.path(
+                d=line_data((foot, (foot[0], sky)), lambda p: p),
+                fill="none",
+                stroke=MUTED,
+                stroke_width=n(unit * 0.2),
+                class_="kw-thin",
+            )
+        )
+        group.add(words(drawing, text + where, (foot[0], sky - 0.8 * unit), size, anchor="middle"))
     return group
 
 

@@ -85,13 +85,16 @@ def line_chart(
 ) -> str:
     """Return a chart as SVG. Ends of the left scale that are not given follow the data, rounded to its grid.
 
-    Lines are cut where they leave the frame, never drawn over it.
+    Lines are cut where they leave the frame, never drawn over it; one that lies wholly outside is left out.
 
     Raises:
-        ValueError: when there is no line, or none of a line's values is a number.
+        ValueError: when there is no line, none of the values lies on the frequency axis, or one is not finite.
     """
     if not series:
         raise ValueError("a chart needs a line")
+    for line in series:
+        if not all(map(math.isfinite, (*line.x, *line.y))):
+            raise ValueError(f"{line.name!r} holds a value that is not a finite number")
     bands, limits = tuple(bands), tuple(limits)
     left = _axis(series, limits, y_label, y_from, y_to, x_from, x_to)
     plot_height = height or 240.0
@@ -129,7 +132,7 @@ def line_chart(
         axis = right if line.axis == "right" and right is not None else left
         runs = _clipped([(across(x), up(y, axis)) for x, y in zip(line.x, line.y, strict=True)], LEFT, TOP, base)
         if not runs:
-            raise ValueError(f"no value of {line.name!r} lies in the chart")
+            continue
         colour, dash, stroke = STYLES[line.style % len(STYLES)]
         extra = {"stroke_dasharray": dash} if dash else {}
         drawing.add(

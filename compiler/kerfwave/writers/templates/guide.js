@@ -17,6 +17,7 @@
     box.addEventListener("change", show);
   }
   document.getElementById("clear").addEventListener("click", () => {
+    if (!confirm("Clear all ticks of this guide?")) return;
     for (const box of boxes) box.checked = false;
     show();
   });
