@@ -1,0 +1,249 @@
+"""Single cases, each with an answer that can be worked out by hand."""
+
+import dataclasses
+import math
+import random
+
+import pytest
+from shapely.geometry import Polygon
+
+from kerfwave.model.spec import SheetStock
+from kerfwave.nest import DoesNotFit, NotEnoughSheets, pack
+from nest_samples import assert_legal, disc, ell, hole, on_sheet, piece, rectangle, trapezoid
+
+SQUARE = (SheetStock(400.0, 400.0, 9),)
+RULES = {"bed_mm": (400.0, 400.0), "margin_mm": 5.0, "spacing_mm": 2.0}
+
+
+def ring_stack():
+    """Invented: a small trapezoid ring stack, its braces, and what goes into the windows."""
+    outer = trapezoid(0.6)
+    window = tuple((x * 0.8, 9.0 + y * 0.83) for x, y in outer)[::-1]
+    rings = [piece(f"ring-{k}", outer, window) for k in range(6)]
+    plates = [piece(f"plate-{k}", outer) for k in range(2)]
+    strips = [piece(f"strip-{k}", rectangle(60.0, 10.0)) for k in range(5)]
+    eye = tuple((x + 20, y + 20) for x, y in disc(14))[::-1]
+    baffles = [piece(f"baffle-{k}", rectangle(40.0, 40.0), eye) for k in range(2)]
+    ells = [piece(f"ell-{k}", ell(30.0, 30.0, 7.0)) for k in range(3)]
+    return (*rings, *plates, *strips, *baffles, *ells)
+
+
+def test_no_pieces_no_sheets():
+    nest = pack((), SQUARE, **RULES)
+    assert (nest.sheets, nest.placements, nest.bound) == ((), (), 0)
+
+
+def test_one_piece_lies_in_the_lower_left_corner():
+    nest = pack((piece("a", rectangle(100.0, 50.0, -30.0, 12.0)),), SQUARE, **RULES)
+    (shape,) = on_sheet(nest, (piece("a", rectangle(100.0, 50.0, -30.0, 12.0)),)).values()
+    assert shape.bounds[:2] == (5.0, 5.0)
+    assert nest.bound == 1
+    assert math.isclose(nest.utilisation, 5000 / 160000)
+    assert math.isclose(nest.outline_utilisation, 5000 / 160000)
+
+
+def test_a_piece_as_large_as_the_usable_area_fits():
+    pieces = (piece("a", rectangle(390.0, 390.0)),)
+    assert_legal(pack(pieces, SQUARE, **RULES), pieces, SQUARE, **RULES)
+
+
+def test_four_squares_that_fit_to_the_hair():
+    pieces = tuple(piece(f"s{k}", rectangle(194.0, 194.0, 7.25 * k)) for k in range(4))
+    nest = pack(pieces, SQUARE, **RULES)
+    assert_legal(nest, pieces, SQUARE, **RULES)
+    assert len(nest.sheets) == 1
+
+
+def test_a_window_is_the_only_place():
+    frame = piece("frame", rectangle(380.0, 380.0), hole(200.0, 200.0, 90.0, 90.0))
+    plug = piece("plug", rectangle(190.0, 180.0))
+    one = (SheetStock(400.0, 400.0, 1),)
+    nest = pack((plug, frame), one, **RULES)
+    assert_legal(nest, (plug, frame), one, **RULES)
+    shapes = on_sheet(nest, (plug, frame))
+    assert Polygon(shapes["frame"].interiors[0]).contains(shapes["plug"])
+    # wood of both, but the outline of the frame alone: the plug lies in its waste
+    assert math.isclose(nest.outline_utilisation, 380 * 380 / 160000)
+    assert math.isclose(nest.utilisation, (380 * 380 - 200 * 200 + 190 * 180) / 160000)
+
+
+def test_windows_in_windows():
+    sizes = (380.0, 300.0, 220.0, 140.0)
+    pieces = tuple(piece(f"f{k}", rectangle(s, s), hole(s - 60, s - 60, 30, 30)) for k, s in enumerate(sizes))
+    nest = pack(pieces, SQUARE, **RULES)
+    assert_legal(nest, pieces, SQUARE, **RULES)
+    assert len(nest.sheets) == 1
+
+
+def test_a_small_piece_prefers_a_window_to_open_wood():
+    frame = piece("frame", rectangle(200.0, 200.0), hole(160.0, 160.0, 20.0, 20.0))
+    plug = piece("plug", rectangle(50.0, 50.0))
+    nest = pack((frame, plug), SQUARE, **RULES)
+    shapes = on_sheet(nest, (frame, plug))
+    assert Polygon(shapes["frame"].exterior).contains(shapes["plug"])
+    x, y, w, h = nest.sheets[0].offcut_mm
+    assert w * h == 193 * 400  # the frame ends at 205, 2 mm on the strip begins, over the full height of the sheet
+    assert (x, y) in {(207, 0), (0, 207)}
+
+
+def test_too_big_names_the_pieces_and_their_size():
+    pieces = (
+        piece("ok", rectangle(10.0, 10.0)),
+        piece("L03a", rectangle(391.0, 20.0)),
+        piece("L04", rectangle(20, 395)),
+    )
+    with pytest.raises(DoesNotFit) as caught:
+        pack(pieces, SQUARE, **RULES)
+    assert caught.value.pieces == ("L03a", "L04")
+    assert "L03a is 391 x 20 mm" in str(caught.value)
+    assert "390 x 390 mm" in str(caught.value)
+    assert "ok" not in caught.value.pieces
+
+
+def test_grain_can_make_a_piece_too_big():
+    sheet = (SheetStock(300.0, 400.0, 1),)
+    long = piece("long", rectangle(350.0, 40.0), grain="x")
+    pack((long,), sheet, **RULES)
+    pack((long,), sheet, **RULES, sheet_grain="y")
+    with pytest.raises(DoesNotFit, match="long is 350 x 40 mm with its grain along the sheet's"):
+        pack((long,), sheet, **RULES, sheet_grain="x")
+
+
+@pytest.mark.parametrize(("grain", "turns"), [("x", {0, 180}), ("y", {90, 270})])
+def test_grain_turns_pieces_only_by_half(grain, turns):
+    pieces = tuple(piece(f"t{k}", trapezoid(0.5), grain=grain) for k in range(9))
+    nest = pack(pieces, SQUARE, **RULES, sheet_grain="x", effort=40)
+    assert_legal(nest, pieces, SQUARE, **RULES, sheet_grain="x")
+    assert {p.turn_deg for p in nest.placements} <= turns
+
+
+def test_a_sheet_larger_than_the_bed_uses_its_lower_left_part():
+    sheet = (SheetStock(1200.0, 600.0, 3),)
+    pieces = tuple(piece(f"p{k}", rectangle(180.0, 120.0)) for k in range(7))
+    nest = pack(pieces, sheet, **RULES)
+    assert_legal(nest, pieces, sheet, **RULES)
+    assert len(nest.sheets) == 2  # six to a bed, however large the sheet
+    assert nest.sheets[0].width_mm == 1200
+    x, _, w, _ = nest.sheets[0].offcut_mm
+    assert x + w == 1200  # what lies beyond the bed is left for another job
+    with pytest.raises(DoesNotFit):
+        pack((piece("a", rectangle(395.0, 10.0)),), sheet, **RULES)
+
+
+def test_not_enough_sheets_names_what_is_left():
+    pieces = tuple(piece(f"p{k}", rectangle(300.0, 300.0)) for k in range(3))
+    with pytest.raises(NotEnoughSheets, match="1 of 3 pieces found no place on the 2 sheets there are: p2") as caught:
+        pack(pieces, (SheetStock(400.0, 400.0, 2),), **RULES)
+    assert caught.value.pieces == ("p2",)
+    with pytest.raises(NotEnoughSheets):
+        pack(pieces, (SheetStock(400.0, 400.0, 0),), **RULES)
+
+
+def test_the_smallest_sheet_that_does():
+    sheets = (SheetStock(400.0, 400.0, 2), SheetStock(200.0, 150.0, 2), SheetStock(300.0, 200.0, 2))
+    nest = pack((piece("a", rectangle(180.0, 120.0)),), sheets, **RULES)
+    assert [(s.width_mm, s.height_mm) for s in nest.sheets] == [(200, 150)]
+    nest = pack((piece("a", rectangle(250.0, 120.0)),), sheets, **RULES)
+    assert [(s.width_mm, s.height_mm) for s in nest.sheets] == [(300, 200)]
+
+
+def test_fewest_sheets_come_before_small_ones():
+    sheets = (SheetStock(200.0, 150.0, 9), SheetStock(400.0, 400.0, 2))
+    pieces = tuple(piece(f"p{k}", rectangle(180.0, 120.0)) for k in range(7))
+    nest = pack(pieces, sheets, **RULES, effort=40)
+    assert_legal(nest, pieces, sheets, **RULES)
+    assert sorted(s.width_mm for s in nest.sheets) == [200, 400]
+
+
+def test_the_one_long_sheet_is_kept_for_the_long_piece():
+    sheets = (SheetStock(390.0, 80.0, 1), SheetStock(200.0, 200.0, 4))
+    pieces = (*(piece(f"p{k}", rectangle(180.0, 65.0)) for k in range(4)), piece("long", rectangle(370.0, 30.0)))
+    nest = pack(pieces, sheets, **RULES, effort=40)
+    assert_legal(nest, pieces, sheets, **RULES)
+
+
+def test_the_bound_counts_outlines_that_fit_no_window():
+    # Rings of 230 mm have little wood (4 of them: 0.25 sheets), but no two share a sheet's 390 mm; by area 4 need 2.
+    rings = tuple(piece(f"r{k}", rectangle(230.0, 230.0), hole(210.0, 210.0, 10.0, 10.0)) for k in range(4))
+    nest = pack(rings, SQUARE, **RULES, effort=20)
+    assert len(nest.sheets) == 4
+    assert nest.bound == 2
+
+
+def test_a_ring_stack_takes_fewer_sheets_than_its_boxes():
+    pieces = ring_stack()
+    nest = pack(pieces, (SheetStock(300.0, 300.0, 9),), **RULES, effort=100)
+    assert_legal(nest, pieces, (SheetStock(300.0, 300.0, 9),), **RULES)
+    assert len(nest.sheets) < _shelves(pieces, 290.0, 290.0, 2.0)
+    shapes = on_sheet(nest, pieces)
+    windows = [Polygon(shapes[f"ring-{k}"].interiors[0]) for k in range(6)]
+    inside = [p.piece for p in nest.placements if any(w.contains(shapes[p.piece]) for w in windows)]
+    assert len(inside) >= 5
+
+
+def test_same_input_same_nest_whatever_the_order():
+    pieces = ring_stack()
+    shuffled = list(pieces)
+    random.Random(3).shuffle(shuffled)
+    first = pack(pieces, SQUARE, **RULES, effort=30)
+    assert repr(pack(tuple(shuffled), SQUARE, **RULES, effort=30)) == repr(first)
+    assert repr(pack(pieces, tuple(reversed((*SQUARE, SheetStock(9.0, 9.0, 1)))), **RULES, effort=30)) == repr(first)
+
+
+def test_pieces_anywhere_in_their_own_coordinates():
+    far = tuple(
+        dataclasses.replace(p, outline=tuple((x + 1e4, y - 3e3) for x, y in p.outline), holes=()) for p in ring_stack()
+    )
+    assert_legal(pack(far, SQUARE, **RULES, effort=10), far, SQUARE, **RULES)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_never_more_sheets_than_boxes_on_shelves(seed):
+    dice = random.Random(seed)
+    pieces = []
+    for k in range(dice.randint(6, 16)):
+        w, h = dice.uniform(30, 190), dice.uniform(30, 190)
+        pieces.append(piece(f"p{k:02d}", rectangle(w, h) if dice.random() < 0.7 else ell(w, h, min(w, h) / 3)))
+    sheets = (SheetStock(300.0, 400.0, 20),)
+    nest = pack(tuple(pieces), sheets, **RULES, effort=40)
+    assert_legal(nest, tuple(pieces), sheets, **RULES)
+    assert len(nest.sheets) <= _shelves(pieces, 290.0, 390.0, 2.0)
+
+
+def test_refuses_what_is_no_job():
+    with pytest.raises(ValueError, match="ids must differ: a"):
+        pack((piece("a", disc(5)), piece("a", disc(5))), SQUARE, **RULES)
+    with pytest.raises(ValueError, match="piece bow"):
+        pack((piece("bow", ((0, 0), (10, 10), (10, 0), (0, 10))),), SQUARE, **RULES)
+    with pytest.raises(ValueError, match="negative"):
+        pack((piece("a", disc(5)),), SQUARE, bed_mm=(400, 400), margin_mm=5, spacing_mm=-1)
+
+
+def _shelves(pieces, width, height, spacing):
+    """Sheets that boxes take on shelves, tallest first, each on the first shelf with room, in two turnings."""
+
+    def count(lying):
+        boxes = []
+        for one in pieces:
+            xs, ys = [x for x, _ in one.outline], [y for _, y in one.outline]
+            w, h = max(xs) - min(xs), max(ys) - min(ys)
+            flat, tall = (max(w, h), min(w, h)), (min(w, h), max(w, h))
+            boxes.append(flat if lying and flat[0] <= width else tall if tall[1] <= height else flat)
+        shelves, sheets = [], []  # shelf: sheet, height, used width; sheet: used height
+        for w, h in sorted(boxes, key=lambda b: -b[1]):
+            for shelf in shelves:
+                if shelf[1] >= h and shelf[2] + spacing + w <= width:
+                    shelf[2] += spacing + w
+                    break
+            else:
+                for k, used in enumerate(sheets):
+                    if used + spacing + h <= height:
+                        sheets[k] += spacing + h
+                        shelves.append([k, h, w])
+                        break
+                else:
+                    sheets.append(h)
+                    shelves.append([len(sheets) - 1, h, w])
+        return len(sheets)
+
+    return min(count(True), count(False))

@@ -1,0 +1,89 @@
+"""What holds for any set of pieces: no overlap, spacing kept, inside the margin, everything placed once."""
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely.geometry import MultiPoint
+
+from kerfwave.model.spec import SheetStock
+from kerfwave.nest import NotEnoughSheets, pack
+from nest_samples import assert_legal, disc, ell, hole, piece, rectangle
+
+BED = (400.0, 400.0)
+whole = st.integers(8, 120).map(float)
+odd = st.floats(8, 120, allow_nan=False)
+sides = st.one_of(whole, odd)
+
+
+@st.composite
+def outlines(draw):
+    kind = draw(st.sampled_from(["rectangle", "ell", "ring", "disc", "hull"]))
+    w, h = draw(sides), draw(sides)
+    limb = min(w, h) * draw(st.floats(0.1, 0.45))
+    if kind == "rectangle":
+        return (rectangle(w, h),)
+    if kind == "ell":
+        return (ell(w, h, limb),)
+    if kind == "ring":
+        return rectangle(w, h), hole(w - 2 * limb, h - 2 * limb, limb, limb)
+    if kind == "disc":
+        return disc(w / 2), disc(limb / 2)[::-1]
+    points = draw(st.lists(st.tuples(sides, sides), min_size=4, max_size=9))
+    hull = MultiPoint([*points, (0.0, 0.0), (w, 0.0), (0.0, h)]).convex_hull.normalize()
+    return (tuple(hull.exterior.coords[:-1])[::-1],)
+
+
+@st.composite
+def jobs(draw):
+    shapes = draw(st.lists(outlines(), min_size=1, max_size=9))
+    shapes += draw(st.lists(st.sampled_from(shapes), max_size=4))  # equal pieces are the usual case
+    pieces = tuple(
+        piece(
+            f"p{k:02d}",
+            *rings,
+            grain=draw(st.sampled_from([None, None, "x", "y"])),
+            x=draw(st.sampled_from([0.0, -37.5, 11.1234567])),
+            y=draw(st.sampled_from([0.0, 220.25])),
+        )
+        for k, rings in enumerate(shapes)
+    )
+    sheet = draw(st.sampled_from([(400.0, 400.0), (300.0, 400.0), (180.5, 222.25), (600.0, 260.0)]))
+    sheets = (SheetStock(*sheet, 14), SheetStock(200.0, 150.0, draw(st.integers(0, 2))))
+    rules = {
+        "bed_mm": BED,
+        "margin_mm": draw(st.sampled_from([0.0, 5.0, 3.3337])),
+        "spacing_mm": draw(st.sampled_from([0.0, 0.4, 2.0, 3.7])),
+        "sheet_grain": draw(st.sampled_from([None, "x", "y"])),
+    }
+    return pieces, sheets, rules
+
+
+@given(jobs())
+@settings(max_examples=40)
+def test_every_nest_is_legal(job):
+    pieces, sheets, rules = job
+    nest = pack(pieces, sheets, **rules, effort=4)
+    assert_legal(nest, pieces, sheets, **rules)
+
+
+@given(jobs(), st.randoms(use_true_random=False))
+@settings(max_examples=8)
+def test_the_order_of_the_pieces_does_not_matter(job, dice):
+    pieces, sheets, rules = job
+    shuffled = list(pieces)
+    dice.shuffle(shuffled)
+    assert pack(tuple(shuffled), sheets, **rules, effort=4) == pack(pieces, sheets, **rules, effort=4)
+
+
+@given(jobs())
+@settings(max_examples=8)
+def test_too_few_sheets_lose_no_piece_silently(job):
+    pieces, sheets, rules = job
+    few = (SheetStock(sheets[0].width_mm, sheets[0].height_mm, 1),)
+    try:
+        nest = pack(pieces, few, **rules, effort=4)
+    except NotEnoughSheets as error:
+        assert error.pieces
+        assert set(error.pieces) <= {p.id for p in pieces}
+        assert all(name in str(error) for name in error.pieces)
+    else:
+        assert_legal(nest, pieces, few, **rules)
