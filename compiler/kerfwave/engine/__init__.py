@@ -8,11 +8,12 @@ anything heavy, so a build with nothing to do is over before it is noticed.
 from kerfwave.engine.codec import canonical, decode, digest, encode
 from kerfwave.engine.digests import CodeDigest, Walker
 from kerfwave.engine.errors import CodecError, EngineError, GraphError, PublishError, StageError
+from kerfwave.engine.events import Event
 from kerfwave.engine.graph import Stage
 from kerfwave.engine.packagefiles import is_current, verify
 from kerfwave.engine.progress import TerminalListener
 from kerfwave.engine.publish import Published, publish, recover
-from kerfwave.engine.run import Event, Results, build
+from kerfwave.engine.run import Results, build
 from kerfwave.engine.store import Store
 from kerfwave.engine.why import Reason, words
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import errno
 import os
 import sys
@@ -22,6 +21,8 @@ def exchange(a: Path, b: Path) -> bool:
     OSError
         if it has, and refuses.
     """
+    import ctypes  # not quick to import, and a build with nothing to do never comes here
+
     try:
         library = ctypes.CDLL(None, use_errno=True)
         if sys.platform.startswith("linux"):

@@ -145,6 +145,9 @@ def _table(stages: Sequence[Stage], roots: set[str]) -> dict[str, Stage]:
             raise GraphError(f"two stages are called '{stage.name}'")
         if stage.name in roots:
             raise GraphError(f"'{stage.name}' is both a stage and a root value")
+        if not isinstance(stage.run, str) and not inspect.isroutine(stage.run):
+            # What a partial or an object carries along is an input that no digest would see.
+            raise GraphError(f"stage '{stage.name}': its function must be a plain one")
         table[stage.name] = stage
     known = {*table, *roots}
     for stage in stages:

@@ -40,12 +40,13 @@ def _take(path: Path, on_wait: Callable[[], None] | None) -> int:
             path, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0), 0o666
         )
         try:
-            if not _try_lock(handle):
+            if not _lock(handle, wait=False):
                 if on_wait is not None and not told:
                     on_wait()
                 told = True
-                time.sleep(0.05)
-            elif _is_at(handle, path):
+                while not _lock(handle, wait=True):
+                    time.sleep(0.05)
+            if _is_at(handle, path):
                 return handle
         except BaseException:
             os.close(handle)
@@ -60,13 +61,14 @@ def _is_at(handle: int, path: Path) -> bool:
         return False
 
 
-def _try_lock(handle: int) -> bool:
+def _lock(handle: int, wait: bool) -> bool:
+    """Return whether the lock is ours now; waiting leaves the order in which it goes round to the system."""
     try:
         import fcntl
     except ImportError:
-        return _try_lock_windows(handle)
+        return _lock_windows(handle)
     try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
     except OSError as error:
         if error.errno in _NO_LOCKS_HERE:
             return True
@@ -76,7 +78,7 @@ def _try_lock(handle: int) -> bool:
     return True
 
 
-def _try_lock_windows(handle: int) -> bool:
+def _lock_windows(handle: int) -> bool:
     import msvcrt
 
     try:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import shutil
 from typing import TextIO
 
 from kerfwave.engine import why
-from kerfwave.engine.run import Event
+from kerfwave.engine.events import Event
 
 # The word says it all; colour only helps the eye, and these stay apart for the colour-blind.
 _COLOURS = {"made": "\x1b[34m", "steady": "\x1b[36m", "kept": "\x1b[2m", "recalled": "\x1b[2m", "waiting": "\x1b[2m"}
 _STOPPED = "\x1b[1;33m"
 _PLAIN = "\x1b[0m"
+_START_OF_LINE = "\r\x1b[K"
 
 
 class TerminalListener:
@@ -36,14 +36,11 @@ class TerminalListener:
         """Show one event."""
         if event.word in ("started", "progress"):
             if self._live:
-                self._write_over(self.line(event))
+                width = _columns() - 1  # a longer line could not be written over
+                self._stream.write(f"{_START_OF_LINE}{self.line(event)[:width]}")
+                self._stream.flush()
             return
-        text = self.line(event)
-        if self._live:
-            self._write_over(text)
-        else:
-            self._stream.write(text)
-        self._stream.write("\n")
+        self._stream.write(f"{_START_OF_LINE if self._live else ''}{self.line(event)}\n")
         self._stream.flush()
 
     def line(self, event: Event) -> str:
@@ -65,17 +62,11 @@ class TerminalListener:
 
     def _paint(self, word: str) -> str:
         code = _STOPPED if word == "stopped" else _COLOURS.get(word)
-        padded = f"{word:<8}"
-        return f"{code}{padded}{_PLAIN}" if self._colour and code else padded
-
-    def _write_over(self, text: str) -> None:
-        width = shutil.get_terminal_size().columns - 1
-        room = width + (len(text) - len(_bare(text)))
-        self._stream.write(f"\r\x1b[K{text[:room]}")
-        self._stream.flush()
+        gap = " " * (8 - len(word))
+        return f"{code}{word}{_PLAIN}{gap}" if self._colour and code else word + gap
 
 
-def _bare(text: str) -> str:
-    for code in (*_COLOURS.values(), _STOPPED, _PLAIN):
-        text = text.replace(code, "")
-    return text
+def _columns() -> int:
+    import shutil  # only wanted on a terminal, and not quick to import
+
+    return shutil.get_terminal_size().columns

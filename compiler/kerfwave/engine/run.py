@@ -9,41 +9,21 @@ runs, or the caller, needs it.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from kerfwave.engine import codec, graph, why
+from kerfwave.engine import codec, graph, history, why
 from kerfwave.engine.digests import CodeDigest, Walker
 from kerfwave.engine.errors import CodecError, EngineError, StageError
+from kerfwave.engine.events import Event, Listener
 from kerfwave.engine.graph import Ref, Stage
+from kerfwave.engine.history import History
 from kerfwave.engine.store import FORMAT, Store
 from kerfwave.engine.why import Reason
 
-MOST_BYTES = 256 * 2**20  # of objects in the cache before old ones go
-EARLIER_RUNS = 8  # of each label, that are spared then
 MOST_REASONS = 12
 IMPORTS = "imports"  # the record that spares later builds the parsing of unchanged source
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """Something to tell the person who waits.
-
-    `word` is one of: ``started``, ``progress`` (with `fraction` from 0 to 1 and `text`), ``made`` (ran), ``steady``
-    (ran, and made the same bytes as in the last build), ``kept`` (nothing changed since the last build), ``recalled``
-    (something changed, and the cache knows the outcome), ``stopped`` (failed), ``waiting`` (not reached).
-    """
-
-    stage: str
-    word: str
-    seconds: float = 0.0
-    reasons: tuple[Reason, ...] = ()
-    fraction: float | None = None
-    text: str = ""
-
-
-Listener = Callable[[Event], None]
 
 
 @dataclass(slots=True)
@@ -140,22 +120,6 @@ def build(
     return Results(run, want)
 
 
-@dataclass(slots=True)
-class _Last:
-    """The record of the last build under one label."""
-
-    stages: dict[str, Any] = field(default_factory=dict)
-    parts: dict[str, str] = field(default_factory=dict)
-    earlier: list[list[str]] = field(default_factory=list)
-
-    @classmethod
-    def read(cls, body: Any) -> _Last:
-        try:
-            return cls(dict(body["stages"]), dict(body["parts"]), list(body["earlier"]))
-        except (KeyError, TypeError, ValueError):
-            return cls()
-
-
 class _Build:
     """The state of one build."""
 
@@ -174,8 +138,8 @@ class _Build:
         self.table = {stage.name: stage for stage in self.stages}
         self.refs = {stage.name: graph.refs(stage) for stage in self.stages}
         self.want, self.store, self.listener, self.explain = want, store, listener, explain
-        self.record = f"run:{label}"
-        self.last = _Last.read(store.get_record(self.record))
+        self.label = label
+        self.last = History.read(store, label)
         self.walker = walker or Walker(store.get_record(IMPORTS))
         self.known_imports = len(self.walker.memo)
         self.roots: dict[str, Any] = {}
@@ -216,7 +180,7 @@ class _Build:
         if output is None and stage.name not in self.lost:
             output = self.recall(stage, key)
             if output is not None and stage.name not in self.told:
-                kept = self.last.stages.get(stage.name, {}).get("key") == key
+                kept = self.last.of(stage.name).get("key") == key
                 reasons = (Reason("nothing"),) if kept else self.reasons(stage, inputs)
                 self.tell(Event(stage.name, "kept" if kept else "recalled", reasons=reasons))
         if output is None:
@@ -252,7 +216,7 @@ class _Build:
             raise
         output = _Output(self.store.put_object(raw), self.parts(stage, raw), raw, fresh=True)
         self.store.put_trace(key, {"stage": stage.name, "output": output.digest, "parts": output.parts})
-        steady = self.last.stages.get(stage.name, {}).get("output") == output.digest
+        steady = self.last.of(stage.name).get("output") == output.digest
         seconds = time.perf_counter() - start
         self.tell(Event(stage.name, "steady" if steady else "made", seconds, reasons))
         return output
@@ -347,8 +311,8 @@ class _Build:
 
     def reasons(self, stage: Stage, inputs: Mapping[str, str]) -> tuple[Reason, ...]:
         """Return why `stage` is not simply kept."""
-        last = self.last.stages.get(stage.name)
-        if last is None:
+        last = self.last.of(stage.name)
+        if not last:
             return (Reason("lost" if stage.name in self.lost else "first"),)
         found = [Reason("removed", text) for text in sorted(last["inputs"].keys() - inputs.keys())]
         for ref in self.refs[stage.name]:
@@ -378,29 +342,12 @@ class _Build:
 
     def remember(self) -> None:
         """Write the record of this build, and let the cache forget what no recent build refers to."""
-        changed = self.now != {name: self.last.stages.get(name) for name in self.now}
-        if self.now and (changed or not self.last.stages):
+        if self.now and any(self.last.of(name) != entry for name, entry in self.now.items()):
             for raw in self.root_raw.values():
                 self.store.put_object(raw)
-            names = {*self.root_digests.values()}
-            for entry in self.now.values():
-                names |= {entry["key"], entry["output"]}
-            body = {
-                "stages": {**self.last.stages, **self.now},
-                "parts": {**self.last.parts, **{k: v for code in self.codes.values() for k, v in code.parts.items()}},
-                "earlier": [sorted(names), *self.last.earlier][:EARLIER_RUNS],
-            }
-            self.store.put_record(self.record, body)
+            parts = {name: part for code in self.codes.values() for name, part in code.parts.items()}
+            self.last.write(self.store, self.label, self.now, parts, self.root_digests.values())
         if len(self.walker.memo) > self.known_imports:
             self.store.put_record(IMPORTS, self.walker.worth_keeping())
         if self.made:
-            self.tidy()
-
-    def tidy(self) -> None:
-        """Keep the cache from growing without end; which entries go depends on builds, never on a clock."""
-        if self.store.size() <= MOST_BYTES:
-            return
-        records = self.store.records("run:").values()
-        for depth in (EARLIER_RUNS, 1):
-            keep = {name for body in records for names in _Last.read(body).earlier[:depth] for name in names}
-            self.store.prune(keep, MOST_BYTES)
+            history.tidy(self.store)
