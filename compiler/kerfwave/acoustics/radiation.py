@@ -23,8 +23,8 @@ def mouth_impedance(area_m2: Any, end: str, omega: Any, air: Air) -> Complex:
         omega: angular frequency, rad/s; broadcast against the area.
         air: the medium.
 
-    From ka = 3.5 up the impedance stays what it is there (within 6 % of density c / area): no resonance of any use lies
-    so high.
+    From ka = 3.5 up the impedance stays what it is there, within 21 % of density c / area: so little comes back from
+    the mouth that no resonance of any use lies so high.
 
     Raises:
         ValueError: for another kind of end.
