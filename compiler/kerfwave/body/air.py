@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from kerfwave.body import path, shapes
 from kerfwave.body.fold import Fold, duct
 from kerfwave.body.rules import BodyRules, LayerCount, plate_layers, seat_layers
-from kerfwave.model.parts import AirPrism, Opening
+from kerfwave.model.parts import AirPrism, Opening, Ring
 from kerfwave.model.spec import Driver, Plan
 
 # Neighbouring prisms reach this far into one another, and out through a face: no sliver of wood is left between
@@ -30,6 +30,12 @@ class Body:
     openings: tuple[Opening, ...]
 
 
+def _duct_within(plan: Plan, fold: Fold) -> Ring:
+    rim = shapes.polygon(plan.outline).buffer(OVERLAP_MM, join_style="mitre")
+    cut = shapes.parts_of(shapes.polygon(duct(fold, OVERLAP_MM)).intersection(rim))
+    return shapes.rings_of(max(cut, key=lambda part: part.area))[0]
+
+
 def inner_height_mm(rules: BodyRules, counts: LayerCount) -> float:
     """Return the height of chamber and guide along the stack."""
     return counts.inner * rules.thickness_mm
@@ -41,7 +47,7 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
     low, high = counts.floor * t, (counts.floor + counts.inner) * t
     prisms = [
         AirPrism("chamber", "chamber", fold.chamber, (), low, high),
-        AirPrism("guide", "guide", duct(fold, OVERLAP_MM), (), low, high),
+        AirPrism("guide", "guide", _duct_within(plan, fold), (), low, high),
     ]
     if rules.stack == "upright":
         prisms += _driver_seat(plan, rules, counts, fold)
