@@ -184,7 +184,11 @@ def _hood(job: Job, extraction: Extraction) -> SafetyLine:
         "fume-hood",
         "duty" if enough else "fix-first",
         f"{words}; {cubic_metres(flow)} are stated. "
-        + ("Prove it with a smouldering incense stick at the edges." if enough else f"Too little: {mend}."),
+        + (
+            "Prove it with a smouldering incense stick at the edges: the figures hold only if it does not leak."
+            if enough
+            else f"Too little: {mend}."
+        ),
         source=sources.BOX if box else sources.HOOD,
         status="computed",
         value=flow,

@@ -57,7 +57,7 @@ def eye_lines(job: Job) -> tuple[SafetyLine, ...]:
     )
 
 
-def zone_m(job: Job) -> float:
+def _zone_m(job: Job) -> float:
     """Return how far from the machine an unguarded eye is in the zone of the direct or mirrored beam, m.
 
     The hazard distance at 10 s, cut off by the walls; the whole room where the focal ratio is not known.
@@ -157,7 +157,7 @@ def _direct(job: Job) -> SafetyLine:
             f"lens) is not: the whole room counts as its zone. {ending}",
             source=sources.HAZARD_DISTANCE,
             status="assumed",
-            value=zone_m(job),
+            value=_zone_m(job),
             unit="m",
             formula="worst case: the room's diagonal, no credit for the beam's spread",
         )
@@ -209,7 +209,7 @@ def _people(job: Job) -> tuple[SafetyLine, ...]:
     if source.enclosed:
         return ()
     limit = laser.exposure_limit(source.wavelength_nm, laser.WATCHING_S)
-    zone = max(zone_m(job), laser.diffuse_distance(source.optical_power_w, limit))
+    zone = max(_zone_m(job), laser.diffuse_distance(source.optical_power_w, limit))
     zone = min(zone, job.room_diagonal_m)
     formula = "zone = larger of the direct (10 s) and scattered (100 s) distance, no farther than the room's walls"
     nearest = job.room.bystander_m

@@ -55,7 +55,11 @@ def _week(job: Job, level: float) -> SafetyLine:
         "sound-week",
         "fix-first" if over else "duty",
         f"{number(level)} dB for {number(hours)} h a week is {number(dose)} % of the dose for leisure"
-        + (f", which {_time(allowed)} a week fill.{mend}" if allowed < 168.0 else "; a whole week would not fill it."),
+        + (
+            f"; {_time(allowed)} a week would fill it.{mend}"
+            if allowed < 168.0
+            else "; a whole week would not fill it."
+        ),
         source=sources.LEISURE,
         status="computed",
         value=dose,
