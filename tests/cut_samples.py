@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import random
 
-from shapely.geometry import Polygon
+import shapely
+from shapely.geometry import LineString, Polygon
 
 from kerfwave.model.parts import Nest, Piece, Placement, Recipe, Ring, Sheet
 from kerfwave.model.spec import Laser, Machine, SheetStock, Stock
@@ -122,3 +123,14 @@ def layout(seed: int) -> tuple[Nest, tuple[Piece, ...]]:
             arms = Polygon(rectangle(-size, -5, 2 * size, 10)) | Polygon(rectangle(-6, -size, 12, 2 * size))
             add(tuple(arms.exterior.coords)[:0:-1], cx, cy)
     return nested(*placements), tuple(pieces)
+
+
+def burnt(lines: list[LineString], kerf_mm: float) -> Polygon:
+    """What a round beam takes away that runs along `lines`.
+
+    Passes that retrace each other are merged first: GEOS 3.14 may fill the ring that such a line goes round.
+    """
+    swaths = [shapely.union_all(line).buffer(kerf_mm / 2, quad_segs=8) for line in lines]
+    for swath, line in zip(swaths, lines, strict=True):
+        assert swath.area <= kerf_mm * line.length + math.pi * kerf_mm**2
+    return shapely.union_all(swaths)

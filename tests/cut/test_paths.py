@@ -9,7 +9,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Point, Polygon
 
-from cut_samples import MACHINE, RECIPE, STOCK, circle, demo, layout, lying, nested, piece, rectangle
+from cut_samples import MACHINE, RECIPE, STOCK, burnt, circle, demo, layout, lying, nested, piece, rectangle
 from kerfwave.cut import KerfTooWide, OutsideBed, design, safe, sheet_program, verify
 from kerfwave.cut.order import nearest_neighbour, total_um
 from kerfwave.cut.placing import place
@@ -29,7 +29,7 @@ def fails(text, nest, pieces, recipe=RECIPE, machine=MACHINE):
 
 
 # A layout is one number, so there is nothing for a failing case to be shrunk to.
-@settings(max_examples=20, phases=[Phase.explicit, Phase.reuse, Phase.generate])
+@settings(max_examples=10, phases=[Phase.explicit, Phase.reuse, Phase.generate])
 @given(
     st.integers(0, 2**32 - 1),
     st.sampled_from([(0.1, 1, 3, True), (0.2, 4, 3, True), (0.25, 2, 3, False), (0.2, 2, 4, True), (0.2, 2, 2, True)]),
@@ -47,7 +47,8 @@ def test_any_layout_is_cut_right(seed, how):
     everything = np.array([p for stroke in run.strokes for p in stroke.points])
     assert everything.min() >= 0 and everything.max() <= 400
     assert arcs or not any(stroke.word in ("G2", "G3") for stroke in run.strokes)
-    assert len(run.burns()) == len(program.contours) == sum(1 + len(p.holes) for p in pieces)
+    burns = run.burns()
+    assert len(burns) == len(program.contours) == sum(1 + len(p.holes) for p in pieces)
 
     shapes = {p.piece: place(q, p) for p in nest.placements for q in pieces if q.id == p.piece}
     order = [(c.piece, c.kind) for c in program.contours]
@@ -59,7 +60,7 @@ def test_any_layout_is_cut_right(seed, how):
                     k
                     for k, contour in enumerate(program.contours)
                     if (contour.piece, contour.kind) == (other, "hole")
-                    and shapely.MultiPoint([(m.x_mm, m.y_mm) for m in contour.moves]).convex_hull.contains(shape)
+                    and LineString(burns[k]).convex_hull.contains(shape)
                 ]
                 assert loose and order.index((name, "outline")) < min(loose)
 
@@ -150,7 +151,6 @@ def test_an_empty_sheet_is_an_empty_program():
 
 BREAKS = {
     "a rapid with the beam on": (lambda t: re.sub(r"M5 S0\n(G0 X\d)", r"\1", t), {"program-dark"}),
-    "one pass left out": (lambda t: t, {"program-passes"}),
     "no end": (lambda t: t.replace("M2\n", ""), {"program-end"}),
     "lit at the end": (lambda t: t.replace("M5 S0\nM2", "M4 S5\nM2"), {"program-end"}),
     "other power": (lambda t: t.replace("S1000", "S900"), {"program-settings"}),
@@ -163,9 +163,9 @@ BREAKS = {
 }
 
 
-@pytest.mark.parametrize("name", [n for n in BREAKS if n != "one pass left out"])
+@pytest.mark.parametrize("name", BREAKS)
 def test_the_proof_notices(name):
-    nest, pieces = demo()
+    nest, pieces = layout(1)
     _, text = programmed(nest, pieces)
     spoil, expected = BREAKS[name]
     spoilt = spoil(text)
@@ -244,9 +244,8 @@ def test_the_kerf_coupon_measures_the_kerf(true_kerf):
     """Cut the coupon with a beam of another width than the recipe believes, and read it as it says."""
     coupon = design(MACHINE, STOCK, RECIPE)[1]
     burns = interpret(render(coupon.program, MACHINE, RECIPE)).burns()
-    burnt = shapely.union_all([LineString(b).buffer(true_kerf / 2, cap_style="square") for b in burns])
     sheet = shapely.box(0, 0, coupon.program.width_mm, coupon.program.height_mm)
-    parts = list(shapely.get_parts(sheet.difference(burnt)))
+    parts = list(shapely.get_parts(sheet.difference(burnt([LineString(b) for b in burns], true_kerf))))
     strips = [p for p in parts if 200 < p.area < 310 and p.bounds[3] - p.bounds[1] > 20]
     assert len(strips) == 10
     together = sum(p.bounds[2] - p.bounds[0] for p in strips)
