@@ -77,12 +77,12 @@ class _Reading:
         self.mounts: list[Mount] = []
         self.wrong: list[tuple[Source, KeyPath]] = []
         self.recipes: dict[int, Any] = {}  # in order; None where the entry does not fit its schema
-        self.root = self.read(shelf.ShelfFile(path, path.as_posix()), "spec")
+        self.root = self.read(path, "spec")
 
-    def read(self, file: shelf.ShelfFile, schema: str) -> Source:
+    def read(self, path: Path, schema: str) -> Source:
         """Read one file and check its shape."""
-        source = read_file(file.path, file.shown)
-        self.files.append(file.path)
+        source = read_file(path, path.as_posix())
+        self.files.append(path)
         self.findings += source.findings
         if source.data is not None:
             wrong = shape.check(source, schema)
@@ -110,7 +110,7 @@ class _Reading:
             else:
                 self.entry(self.root, ("recipes", index), item)
 
-    def named(self, kind: str, path: KeyPath, name: str) -> shelf.ShelfFile | None:
+    def named(self, kind: str, path: KeyPath, name: str) -> Path | None:
         try:
             return shelf.named(self.path, kind, name)
         except shelf.ShelfError as error:
@@ -118,7 +118,7 @@ class _Reading:
             self.findings.append(at.finding(path, error.code, str(error), error.why, error.hint))
             return None
 
-    def recipe_file(self, file: shelf.ShelfFile) -> None:
+    def recipe_file(self, file: Path) -> None:
         source = self.read(file, "recipes")
         entries = source.data.get("entries") if source.data else None
         for index, entry in enumerate(entries if isinstance(entries, list) else ()):

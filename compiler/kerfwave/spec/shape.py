@@ -52,7 +52,7 @@ def _validator(name: str) -> Any:
 
     # The spec names the others relative to its own place, so that editors find them beside it.
     resources = [(f"{other}.schema.json", DRAFT202012.create_resource(schema(other))) for other in NAMES]
-    return Draft202012Validator(schema(name), registry=Registry().with_resources(resources))
+    return Draft202012Validator(schema(name), registry=Registry().with_resources(resources).crawl())
 
 
 def _line_breaks(source: Source, value: Any, path: KeyPath) -> Iterator[Wrong]:
@@ -150,7 +150,8 @@ def _value_problem(rule: str, limit: Any, value: Any, part: Any, name: str) -> t
     if rule in ("minItems", "maxItems"):
         low, high = part.get("minItems", 0), part["maxItems"]
         allowed = f"exactly {low}" if low == high else f"{low} to {high}"
-        return "K207", f"{name} has {len(value)} entries", f"allowed: {allowed}", ""
+        entries = "1 entry" if len(value) == 1 else f"{len(value)} entries"
+        return "K207", f"{name} has {entries}", f"allowed: {allowed}", ""
     return "K203", f"{name} does not fit the schema ({rule})", part.get("description", ""), ""
 
 

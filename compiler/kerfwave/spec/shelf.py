@@ -7,7 +7,6 @@ it is taken, of: the spec's own folder, its parents up to three levels, and the 
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
 from pathlib import Path
 
 from kerfwave.findings import quoted
@@ -26,14 +25,6 @@ class ShelfError(ValueError):
         self.code, self.why, self.hint = code, why, hint
 
 
-@dataclass(frozen=True, slots=True)
-class ShelfFile:
-    """One file on the shelf: where it is, and how it is called in messages."""
-
-    path: Path
-    shown: str
-
-
 def folder_for(spec: Path, kind: str) -> Path | None:
     """Return the shelf folder for one kind of file, None if there is none near the spec."""
     here = spec.absolute().parent
@@ -45,7 +36,7 @@ def folder_for(spec: Path, kind: str) -> Path | None:
     return None
 
 
-def named(spec: Path, kind: str, name: str) -> ShelfFile:
+def named(spec: Path, kind: str, name: str) -> Path:
     """Return the shelf file that `name` (such as ``drivers/example.yaml``) stands for.
 
     Raises:
@@ -73,29 +64,27 @@ def named(spec: Path, kind: str, name: str) -> ShelfFile:
         )
     path = folder.joinpath(*parts[1:])
     if not path.exists():
-        names = [file.path.relative_to(folder).as_posix() for file in listed(spec, kind)]
+        names = [file.name for file in listed(spec, kind)]
         near = nearest("/".join(parts[1:]), names)
         why = f"on the shelf: {', '.join(names[:12])}" if names else "the shelf is empty"
         raise ShelfError("K301", f"there is no {quoted(name)} on the shelf", why, f"{prefix}/{near}" if near else "")
     _check_inside(path, folder, name)
-    return ShelfFile(path, shown(path, spec))
+    return _like(path, spec)
 
 
-def listed(spec: Path, kind: str) -> tuple[ShelfFile, ...]:
+def listed(spec: Path, kind: str) -> tuple[Path, ...]:
     """Return every shelf file of one kind, sorted by name; files that lead out of the folder are left out."""
     folder = folder_for(spec, kind)
     if folder is None:
         return ()
     real = folder.resolve()
     paths = sorted(path for path in folder.iterdir() if path.suffix in ENDINGS and path.is_file())
-    return tuple(ShelfFile(path, shown(path, spec)) for path in paths if path.resolve().is_relative_to(real))
+    return tuple(_like(path, spec) for path in paths if path.resolve().is_relative_to(real))
 
 
-def shown(path: Path, spec: Path) -> str:
-    """Return how a file is called in messages: relative to the working folder if the spec was."""
-    if spec.is_absolute():
-        return path.as_posix()
-    return Path(os.path.relpath(path)).as_posix()
+def _like(path: Path, spec: Path) -> Path:
+    """Return `path` as it shall stand in messages: relative to the working folder if the spec is."""
+    return path if spec.is_absolute() else Path(os.path.relpath(path))
 
 
 def _check_inside(path: Path, folder: Path, name: str) -> None:

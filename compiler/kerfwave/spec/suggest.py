@@ -137,7 +137,7 @@ def retyped(value: Any, part: Any) -> str:
         return "true or false, without quotes"
     if isinstance(value, float) and types == ["integer"]:
         return f"{round(value)}, if that is what is meant"
-    if types == ["string"] and isinstance(value, int | float):
+    if types == ["string"] and "enum" not in part and isinstance(value, int | float):
         text = str(value).lower() if isinstance(value, bool) else number(value)
         return f'"{text}" in quotes, if the text is meant'
     return ""
@@ -150,7 +150,7 @@ def _number_from(text: str, part: Any) -> str:
     value, given = read
     wanted = unit(part)
     if given in ("", wanted):
-        return f"{number(value)} (a plain number; the unit is in the key's name)"
+        return f"{number(value)} (a plain number{'; the unit is in the name of the key' if wanted else ''})"
     there = convert(value, given, wanted)
     return "" if there is None else f"{number(there)} ({number(value)} {given} in {wanted})"
 

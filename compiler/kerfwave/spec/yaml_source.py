@@ -94,24 +94,27 @@ def read_file(path: Path, shown: str) -> Source:
 
 def read(raw: bytes, shown: str) -> Source:
     """Parse the bytes of a file. Never raises: problems become findings."""
-
-    def refuse(code: str, message: str, why: str = "", hint: str = "", line: int = 1, column: int = 1) -> Source:
-        return Source(shown, findings=(Finding(code, "error", shown, line, column, message, why, hint),))
-
     if len(raw) > MAX_BYTES:
-        return refuse("K102", "the file is larger than 1 MiB", hint="a spec is a page or two of text")
+        hint = "a spec is a page or two of text"
+        return Source(shown, findings=(Finding("K102", "error", shown, 1, 1, "it is larger than 1 MiB", hint=hint),))
+    raw = raw.removeprefix(b"\xef\xbb\xbf")
     try:
-        text = raw.decode("utf-8-sig")
+        text = raw.decode("utf-8")
     except UnicodeDecodeError as error:
-        good = raw[: error.start].decode("utf-8", "replace")
-        lines: list[str] = _LINE_ENDS.split(good)
-        why = "it begins like UTF-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else f"byte 0x{raw[error.start]:02x}"
-        return refuse("K103", "this is not UTF-8 text", why, "save the file as UTF-8", len(lines), len(lines[-1]) + 1)
+        return Source(shown, findings=(_not_utf8(raw, error.start, shown),))
     split: tuple[str, ...] = tuple(_LINE_ENDS.split(text))
     forbidden = tuple(_forbidden(split, shown))
     if forbidden:
         return Source(shown, text, split, findings=forbidden)
     return _Reader(shown, text, split).run()
+
+
+def _not_utf8(raw: bytes, start: int, shown: str) -> Finding:
+    before: list[str] = _LINE_ENDS.split(raw[:start].decode("utf-8"))
+    line = _LINE_ENDS.split(raw.decode("utf-8", "replace"))[len(before) - 1]
+    why = "it begins like UTF-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else f"byte 0x{raw[start]:02x}"
+    place = (len(before), len(before[-1]) + 1)
+    return Finding("K103", "error", shown, *place, "this is not UTF-8 text", why, "save the file as UTF-8", line)
 
 
 def _forbidden(lines: tuple[str, ...], shown: str) -> Iterator[Finding]:
@@ -160,7 +163,7 @@ class _Reader:
                     if documents == 2:
                         hint = "one spec a file: delete the line --- and what follows"
                         self.add("K108", self.mark(event.start_mark), "a second document begins here", hint=hint)
-                        break
+                        raise _TooMuch
                 elif isinstance(event, yaml.NodeEvent | yaml.CollectionEndEvent):
                     self.event(event)
         except yaml.YAMLError as error:
@@ -173,7 +176,7 @@ class _Reader:
             self.root = None
         else:
             if self.root is None and not self.findings:
-                self.add("K106", Span(1, 1), "the file is empty", hint="format: 1 and the other keys of a spec")
+                self.add("K106", Span(1, 1), "the file is empty", hint="one key: value a line, as the reference shows")
             elif not isinstance(self.root, dict) and not self.findings:
                 hint = "begin with lines of the form key: value"
                 self.add("K107", Span(1, 1), "the file is not a mapping of keys to values", hint=hint)
@@ -288,7 +291,8 @@ class _Reader:
             self.add("K111", span, f"the anchor &{event.anchor} is not used in a spec", "", "write the value alone")
         tag = getattr(event, "tag", None)
         if tag is not None:
-            self.add("K110", span, f"the tag {quoted(tag)} is not used in a spec", "", "write the value alone")
+            shown = quoted(tag.replace("tag:yaml.org,2002:", "!!", 1))
+            self.add("K110", span, f"the tag {shown} is not used in a spec", "", "write the value alone")
         return len(self.findings) == before
 
     def scalar(self, event: Any, span: Span, path: KeyPath) -> Any:
@@ -305,7 +309,7 @@ class _Reader:
             return None
         if isinstance(value, str) and (bad := unprintable(value)):
             self.broken.add(path)
-            self.add("K116", span, f"the text holds U+{ord(bad):04X}, which cannot be shown", "", "plain text")
+            self.add("K116", span, f"the text holds U+{ord(bad):04X}, which cannot be shown", "", "text without it")
             return None
         return value
 
@@ -320,6 +324,7 @@ def unprintable(text: str) -> str:
 _SPACES = "\u00a0\u2002\u2003\u2009\u202f\u3000"
 
 _SYNTAX_HINTS = (
+    ("found a tab character", "indent with spaces, not with tabs"),
     ("found character '\\t'", "indent with spaces, not with tabs"),
     ("found character that cannot start any token", "indent with spaces, not tabs; quote text that begins with a sign"),
     ("mapping values are not allowed", "one key: value on a line; quote text that holds a colon and a space"),
