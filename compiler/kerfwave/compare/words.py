@@ -1,9 +1,9 @@
-"""A comparison in words, and as JSON for other programs."""
+"""A comparison in words, and as plain data for other programs."""
 
 from __future__ import annotations
 
 import dataclasses
-import json
+from typing import Any
 
 from kerfwave.compare.model import Comparison, LevelChange, Moved, PieceChange
 from kerfwave.engine.why import plain
@@ -35,10 +35,9 @@ def render_text(comparison: Comparison) -> str:
     return "\n".join(lines) + "\n"
 
 
-def to_json(comparison: Comparison) -> str:
-    """Return the comparison as JSON text with sorted keys; ``same`` tells it all in one word."""
-    data = dataclasses.asdict(comparison) | {"same": comparison.same}
-    return json.dumps(data, sort_keys=True, indent=2, allow_nan=False) + "\n"
+def to_json(comparison: Comparison) -> dict[str, Any]:
+    """Return the comparison as what JSON can hold, for other programs; ``same`` tells it all in one word."""
+    return dataclasses.asdict(comparison) | {"same": comparison.same}
 
 
 def _number_row(moved: Moved) -> tuple[str, ...]:

@@ -282,6 +282,7 @@ def _dataclass_coders(cls: type) -> tuple[Coder, Coder]:
         raise CodecError(f"{cls.__name__} is not frozen: a value that can change has no digest")
     hints = typing.get_type_hints(cls)
     names = [field.name for field in dataclasses.fields(cls) if field.init]
+    known = frozenset(names)
     # Looked up at first use and not here, so that a class may contain itself.
     table: list[tuple[str, Coder, Coder]] = []
 
@@ -305,8 +306,8 @@ def _dataclass_coders(cls: type) -> tuple[Coder, Coder]:
     def back(data: Any) -> Any:
         if not isinstance(data, dict):
             raise _wrong(f"the fields of {cls.__name__}", data)
-        if data.keys() != set(names):
-            odd = sorted(data.keys() ^ set(names))
+        if data.keys() != known:
+            odd = sorted(data.keys() ^ known)
             raise CodecError(f"the fields of {cls.__name__} are others: {', '.join(odd)}")
         result = {}
         name = ""

@@ -166,8 +166,9 @@ class Walker:
             return _top_level(name)
         above = self._place(parent)
         if above is not None and above.name == "__init__.py":
+            names = {entry.name for entry in self._listing(above.parent)}  # one listing is quicker than many questions
             for path in (above.parent / last / "__init__.py", above.parent / f"{last}.py"):
-                if path.is_file():
+                if path.relative_to(above.parent).parts[0] in names and path.is_file():
                     return path
             return None
         return _loaded_file(name)  # a test module, or a namespace package: only known once imported
