@@ -192,7 +192,7 @@ positive = st.floats(0.05, 40.0)
 maybe = st.none() | st.booleans()
 extractions = st.none() | st.builds(
     Extraction,
-    flow_m3_h=st.floats(0.0, 2000.0),
+    flow_m3_h=st.just(0.0) | st.floats(1.0, 2000.0),  # the schema asks for 1 or more
     capture=st.sampled_from(["enclosure", "nozzle"]),
     outdoors=st.booleans(),
     nozzle_distance_mm=st.none() | st.floats(1.0, 500.0),
@@ -222,7 +222,7 @@ changes = st.fixed_dictionaries(
         "extinguisher": st.sampled_from(["water", "foam", "abc-powder", "co2", "none", "unknown"]),
         "smoke_alarm": maybe,
         "open_flued_appliance": maybe,
-        "material": st.sampled_from([m.key for m in MATERIALS]) | st.text(max_size=20),
+        "material": st.sampled_from([m.key for m in MATERIALS]) | st.text("ab \n<'é=", max_size=20),
         "glue": st.sampled_from(["uf", "muf", "pf", "none", "unknown"]),
         "level_db_at_listener": st.none() | st.floats(20.0, 130.0),
         "drive_volts": st.floats(0.0, 60.0),

@@ -222,6 +222,7 @@ def _purge(job: Job) -> SafetyLine:
             status="computed",
             value=0.0,
             unit="m³/h",
+            formula="Q = 0 m³/h, as stated",
         )
     return line(
         "fume-purge",
