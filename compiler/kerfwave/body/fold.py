@@ -194,6 +194,7 @@ def _lanes(room: BaseGeometry, turning: BaseGeometry, lanes: int, width: float, 
     bottoms = [top - (lanes - i) * width - (lanes - 1 - i) * septum for i in range(lanes)]
     if bottoms[0] - septum <= v_lo + 1.0:
         raise CannotFold(f"{lanes} lanes {width:.1f} mm wide leave nothing for the chamber")
+    reach = width + septum / 2  # outer radius of a turn
     tips = [b - septum / 2 for b in bottoms]  # the septum under lane i has its middle here
     turns = []
     for i, tip in enumerate(tips):
@@ -201,6 +202,9 @@ def _lanes(room: BaseGeometry, turning: BaseGeometry, lanes: int, width: float, 
         if line.is_empty:
             raise CannotFold(f"no room for a turn {2 * width + septum:.1f} mm across")
         turns.append(line.bounds[0] if i % 2 == 0 else line.bounds[2])
+    # Below its turn the throat goes straight on to the chamber, beside a wall that may lean inwards.
+    beside = shapes.free_stretches(room, u_lo, u_hi, tips[0] - septum / 2, tips[0])
+    turns[0] = max(turns[0], *(start + reach for start, stop in beside if start - shapes.EPS <= turns[0] <= stop), u_lo)
     bend = (width + septum) / 2  # centreline radius
     steps: list[tuple[str, float, float]] = [("throat", septum / 2, 0.0), ("bend 1", bend * math.pi / 2, -90.0)]
     for i in range(lanes - 1):

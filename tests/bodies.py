@@ -1,0 +1,57 @@
+"""Invented drivers, plans and bodies for the tests of the body's rooms."""
+
+from __future__ import annotations
+
+from kerfwave.body import air
+from kerfwave.body.fold import Fold, all_folds
+from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
+from kerfwave.body.slices import Slices, slices
+from kerfwave.model.spec import Driver, Enclosure, Plan
+
+DRIVER = Driver(
+    name="invented",
+    fs_hz=105,
+    sd_cm2=22,
+    re_ohm=3.6,
+    frame_mm=74,
+    cutout_mm=60,
+    bolt_circle_mm=67,
+    depth_mm=38,
+    xmax_mm=3,
+    power_w=10,
+    qms=3.0,
+    qes=0.7,
+    vas_l=1.0,
+    displacement_cm3=30,
+)
+
+
+def trapezoid(front: float, back: float, depth: float) -> Plan:
+    outline = ((-front / 2, 0.0), (front / 2, 0.0), (back / 2, depth), (-back / 2, depth))
+    return Plan("trapezoid", outline, ("front", "right", "back", "left"))
+
+
+def rectangle(width: float, depth: float) -> Plan:
+    plan = trapezoid(width, width, depth)
+    return Plan("rectangle", plan.outline, plan.faces)
+
+
+def house(width: float, depth: float, gable: float) -> Plan:
+    """Return a pentagon: a rectangle with a gable at the back."""
+    x = width / 2
+    outline = ((-x, 0.0), (x, 0.0), (x, depth), (0.0, depth + gable), (-x, depth))
+    return Plan("polygon", outline, ("front", "right", "right gable", "left gable", "left"))
+
+
+def made(
+    plan: Plan, *, stack: str = "upright", height: float = 100.0, thickness: float = 6.3, pick: int = 0, **rules: float
+) -> tuple[air.Body, Slices, BodyRules, Fold, LayerCount]:
+    """Build one of the folds of a plan, sliced. `pick` wraps around."""
+    enclosure = Enclosure(plan=plan, height_mm=height, stack=stack, **rules)  # type: ignore[arg-type]
+    derived = body_rules(enclosure, DRIVER, thickness)
+    folds = all_folds(plan, derived, least_duct_mm=14.0, step_mm=7.0, most_lanes=5).folds
+    assert folds, "this plan should fold"
+    chosen = folds[pick % len(folds)]
+    counts = layer_counts(derived, DRIVER, height)[-1]
+    body = air.body(plan, derived, DRIVER, counts, chosen)
+    return body, slices(body, "sheet"), derived, chosen, counts
