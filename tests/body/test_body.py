@@ -3,9 +3,12 @@
 import math
 
 import pytest
-from bodies import DRIVER, house, made, rectangle, trapezoid
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from shapely.geometry import LineString, Point
+from shapely.ops import unary_union
+
+from bodies import DRIVER, house, made, rectangle, trapezoid
 from kerfwave.body import checks, measure, path, shapes
 from kerfwave.body.air import body as make_body
 from kerfwave.body.fold import CannotFold, FoldKey, fold, guide_air
@@ -13,8 +16,6 @@ from kerfwave.body.insets import insets
 from kerfwave.body.rules import body_rules, layer_counts, seat_layers
 from kerfwave.body.slices import air_of_layer, letters, slices
 from kerfwave.model.spec import Enclosure, Terminals
-from shapely.geometry import LineString, Point
-from shapely.ops import unary_union
 
 plans = st.one_of(
     st.builds(trapezoid, st.floats(150, 230), st.floats(130, 200), st.floats(150, 230)),
@@ -50,7 +51,9 @@ def test_every_body_keeps_its_promises(plan, pick, stack, thickness):
 
     # The duct is as wide everywhere as its key says, and keeps its distance from every face but its own.
     real = measure.measured(body, cut, DRIVER)
-    assert [run.width_m for run in real.guide] == pytest.approx([chosen.key.width_mm * 1e-3] * len(real.guide), rel=3e-3)
+    assert [run.width_m for run in real.guide] == pytest.approx(
+        [chosen.key.width_mm * 1e-3] * len(real.guide), rel=3e-3
+    )
     duct = shapes.polygon(guide_air(plan, chosen))
     whole = chosen.key.width_mm * chosen.length_mm
     assert duct.area == pytest.approx(whole, rel=0.02)
@@ -192,7 +195,22 @@ def test_stacks_are_as_high_as_allowed_and_take_the_driver():
 
 
 def test_narrowest_web_of_a_dumb_bell():
-    bell = shapes.polygon(((0, 0), (20, 0), (20, 8.5), (40, 8.5), (40, 0), (60, 0), (60, 20), (40, 20), (40, 11.5), (20, 11.5), (20, 20), (0, 20)))
+    bell = shapes.polygon(
+        (
+            (0, 0),
+            (20, 0),
+            (20, 8.5),
+            (40, 8.5),
+            (40, 0),
+            (60, 0),
+            (60, 20),
+            (40, 20),
+            (40, 11.5),
+            (20, 11.5),
+            (20, 20),
+            (0, 20),
+        )
+    )
     assert checks.narrowest_web_mm(bell) == pytest.approx(3.0, abs=0.06)
 
 
@@ -211,9 +229,7 @@ def test_a_hole_in_a_wall_is_a_leak():
                 holed.append(replace(piece, id=f"{piece.id}-{len(holed)}", outline=outline, holes=holes))
         else:
             holed.append(piece)
-    layers = tuple(
-        replace(layer, pieces=tuple(p.id for p in holed if p.layer == layer.index)) for layer in cut.layers
-    )
+    layers = tuple(replace(layer, pieces=tuple(p.id for p in holed if p.layer == layer.index)) for layer in cut.layers)
     leaky = replace(cut, layers=layers, pieces=tuple(holed))
     assert not checks.flood(body, cut, ("driver", "mouth", "terminal"))
     assert checks.flood(body, leaky, ("driver", "mouth", "terminal"))

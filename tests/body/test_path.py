@@ -5,8 +5,9 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from kerfwave.body import path
 from shapely.geometry import Polygon
+
+from kerfwave.body import path
 
 steps = st.lists(
     st.tuples(st.floats(40.0, 120.0), st.sampled_from([90.0, -90.0, 180.0, -180.0])), min_size=1, max_size=3
