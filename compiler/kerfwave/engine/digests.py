@@ -54,6 +54,7 @@ class Walker:
         self._reach: dict[str, tuple[frozenset[str], frozenset[str]]] = {}
         self._hashes: dict[Path, str] = {}
         self._listings: dict[Path, list[os.DirEntry[str]]] = {}
+        self._name_sets: dict[Path, set[str]] = {}
 
     def code(self, modules: Iterable[str]) -> CodeDigest:
         """Return the digest of `modules` and of all they import from their own top-level package.
@@ -166,11 +167,10 @@ class Walker:
             return _top_level(name)
         above = self._place(parent)
         if above is not None and above.name == "__init__.py":
-            names = {entry.name for entry in self._listing(above.parent)}  # one listing is quicker than many questions
-            for path in (above.parent / last / "__init__.py", above.parent / f"{last}.py"):
-                if path.relative_to(above.parent).parts[0] in names and path.is_file():
-                    return path
-            return None
+            names = self._names(above.parent)  # one listing is quicker than many questions
+            if last in names and (above.parent / last / "__init__.py").is_file():
+                return above.parent / last / "__init__.py"
+            return above.parent / f"{last}.py" if f"{last}.py" in names else None
         return _loaded_file(name)  # a test module, or a namespace package: only known once imported
 
     def _inside(self, package: str) -> list[str]:
@@ -197,6 +197,11 @@ class Walker:
             elif not entry.name.endswith(".py") and Path(entry.name).suffix not in _NOT_SOURCE:
                 found.append((Path(entry.path), f"{label}/{entry.name}"))
         return found
+
+    def _names(self, folder: Path) -> set[str]:
+        if folder not in self._name_sets:
+            self._name_sets[folder] = {entry.name for entry in self._listing(folder)}
+        return self._name_sets[folder]
 
     def _listing(self, folder: Path) -> list[os.DirEntry[str]]:
         if folder not in self._listings:
