@@ -131,7 +131,7 @@ def test_a_named_mouth_face_is_kept():
 
 
 def test_the_stepped_bore_clears_the_whole_circle():
-    body, _, rules, chosen, counts = made(trapezoid(186, 156, 212))
+    body, _, rules, _chosen, counts = made(trapezoid(186, 156, 212))
     centre = counts.total * rules.thickness_mm / 2
     circle = Point(0.0, 0.0).buffer(rules.bore_mm / 2 - 0.02, quad_segs=64)
     steps = unary_union(
@@ -179,7 +179,7 @@ def _size(ring) -> tuple[float, float]:
 
 
 def test_a_facing_stack_has_its_driver_in_the_front_layers():
-    body, cut, rules, chosen, counts = made(rectangle(200, 220), stack="facing")
+    body, cut, rules, _chosen, counts = made(rectangle(200, 220), stack="facing")
     assert insets(body, DRIVER, Terminals())[0].role == "terminal-plate"
     front = next(p for p in cut.pieces if p.layer == 1)
     assert max(_size(h)[0] for h in front.holes) == pytest.approx(DRIVER.cutout_mm, abs=1e-5)

@@ -1,5 +1,6 @@
 """Centrelines and what they sweep."""
 
+import itertools
 import math
 
 import pytest
@@ -39,7 +40,7 @@ def test_a_swept_duct_has_the_area_of_its_width_times_its_centreline(steps, half
 @settings(max_examples=30, deadline=None)
 def test_runs_join_without_a_step_or_a_kink(steps, radius):
     runs = chain_of(steps, radius)
-    for before, after in zip(runs, runs[1:], strict=False):
+    for before, after in itertools.pairwise(runs):
         x, y, heading = path.end(before)
         assert (x, y) == pytest.approx((after.x, after.y), abs=1e-9)
         assert math.isclose(math.cos(math.radians(heading - after.heading_deg)), 1.0, abs_tol=1e-12)
