@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from kerfwave.compare.alike import alike
 from kerfwave.compare.headlines import BAND_HZ, HEADLINES, curve, steps, value_at
 from kerfwave.compare.model import Comparison, LevelChange, Moved
 from kerfwave.compare.pieces import compare_pieces, count_placed_elsewhere
@@ -121,11 +122,15 @@ def _differing(a: Mapping[str, Any], b: Mapping[str, Any]) -> list[str]:
     found = []
     for key in sorted((a.keys() | b.keys()) - _NOT_OF_THE_BENCH):
         before, after = a.get(key), b.get(key)
-        if before == after:
+        if key in a and key in b and alike(before, after):
             continue
         if key not in _TOLD_APART and isinstance(before, Mapping) and isinstance(after, Mapping):
             inner = sorted(before.keys() | after.keys())
-            found += [f"{key}.{name}" for name in inner if before.get(name) != after.get(name)]
+            found += [
+                f"{key}.{name}"
+                for name in inner
+                if not (name in before and name in after and alike(before[name], after[name]))
+            ]
         else:
             found.append(key)
     return found

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from kerfwave.compare.alike import alike
 from kerfwave.compare.model import PieceChange
 
 LEAST_MM = 0.0005  # half of the last decimal that a report gives a coordinate; below it a line has not moved
+_FACTS = 1e-3  # relative: what follows from a shape, such as a weight, is rounded more coarsely than the shape
 _SHAPE = ("outline", "holes")
 _ELSEWHERE = ("placement",)
 
@@ -34,7 +36,8 @@ def compare_pieces(a: Sequence[Mapping[str, Any]], b: Sequence[Mapping[str, Any]
 def count_placed_elsewhere(a: Sequence[Mapping[str, Any]], b: Sequence[Mapping[str, Any]]) -> int:
     """Return how many pieces that both have lie in another place or on another sheet."""
     old, new = _by_key(a), _by_key(b)
-    return sum(old[key].get("placement") != new[key].get("placement") for key in old.keys() & new.keys())
+    places = [(old[key].get("placement"), new[key].get("placement")) for key in old.keys() & new.keys()]
+    return sum(not alike(before, after, absolute=LEAST_MM) for before, after in places)
 
 
 def area_mm2(piece: Mapping[str, Any]) -> float:
@@ -58,7 +61,7 @@ def _by_key(pieces: Sequence[Mapping[str, Any]]) -> dict[Key, Mapping[str, Any]]
 
 def _changed(key: Key, a: Mapping[str, Any], b: Mapping[str, Any]) -> PieceChange | None:
     names = (a.keys() | b.keys()) - {*_SHAPE, *_ELSEWHERE}
-    fields = tuple(name for name in sorted(names) if a.get(name) != b.get(name))
+    fields = tuple(name for name in sorted(names) if not alike(a.get(name), b.get(name), _FACTS))
     moved = 0.0
     if any(a.get(name) != b.get(name) for name in _SHAPE):
         moved = line_distance_mm(a, b)
