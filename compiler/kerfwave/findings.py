@@ -59,6 +59,7 @@ CODES: dict[str, str] = {
     "K414": "a drive or target beyond the driver's rating",
     "K415": "terminals that do not fit their plate",
     "K416": "two recipes with the same name",
+    "K417": "a material that is not in the table",
 }
 
 _TAB = 4

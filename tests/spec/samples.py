@@ -42,6 +42,7 @@ EDITS: dict[str, tuple[Edit, ...]] = {
     "K412": (("start: [G21 G90, G0 X0 Y0]", "start: [G20, G0 X500, M3 S1000, $H]"),),
     "K413": (("power_scale: 1000", "power_scale: 1000\n  air_on: M8"),),
     "K414": (("target:", "drive: {volts: 9}\ntarget:"),),
+    "K417": (("material: birch-plywood\n  glue", "material: birch-plywod\n  glue"),),
     "K415": (("height_mm: 260", "height_mm: 260\n  terminals: {plate_width_mm: 30}"),),
 }
 _POLYGON = "shape: polygon\n    points_mm: [[0, 0], [150, 0], [0, 100], [150, 100]]\n    faces: [front, a, b, c]"

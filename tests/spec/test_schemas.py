@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kerfwave.model import spec as model
+from kerfwave.safety.materials import MATERIALS
 from kerfwave.spec import describe, schema_files, schema_text
 from kerfwave.spec.quick import _KEYWORDS, _SILENT, accepts
 from kerfwave.spec.schema_files import NAMES, schema
@@ -117,6 +118,12 @@ def test_keys_and_defaults_are_those_of_the_value_type(part, cls, written):
             assert inner["default"] == (list(field.default) if isinstance(field.default, tuple) else field.default), key
         else:
             assert "default" not in inner, key
+
+
+def test_the_materials_are_those_of_the_safety_stage():
+    """Listed in the schemas, so that editors offer them and a spec is checked without importing that stage."""
+    for part in (schema("stock"), schema("recipes")["$defs"]["entry"]):
+        assert part["properties"]["material"]["examples"] == [material.key for material in MATERIALS]
 
 
 def test_the_schemas_are_found_in_a_wheel_and_in_a_checkout(tmp_path, monkeypatch):

@@ -21,7 +21,19 @@ _TYPES: dict[str, Callable[[Any], bool]] = {
     "number": lambda value: isinstance(value, int | float) and not isinstance(value, bool),
     "integer": lambda value: isinstance(value, int) and not isinstance(value, bool),
 }
-_SILENT = {"$schema", "$id", "$comment", "$defs", "title", "description", "default", "x-unit", "then", "else"}
+_SILENT = {
+    "$schema",
+    "$id",
+    "$comment",
+    "$defs",
+    "title",
+    "description",
+    "default",
+    "examples",
+    "x-unit",
+    "then",
+    "else",
+}
 
 
 def accepts(schema: Any, value: Any, home: str) -> bool:

@@ -74,6 +74,7 @@ def describe() -> str:
     for name, title in _SECTIONS:
         blocks.append(f"## {title}\n")
         blocks.extend(_tables(schema(name), name, ""))
+    blocks.append(_materials())
     blocks.append(_words())
     blocks.append(_codes())
     return "\n".join(blocks)
@@ -141,6 +142,15 @@ def _absent(key: str, part: Any, required: list[str]) -> str:
     if isinstance(value, bool):
         return f"`{str(value).lower()}`"
     return f"`{value if isinstance(value, str) else number(value)}`"
+
+
+def _materials() -> str:
+    keys = ", ".join(f"`{key}`" for key in schema("stock")["properties"]["material"]["examples"])
+    return (
+        "## Materials\n\n"
+        "The keys of `material` that the safety stage can judge. Several are doubtful or forbidden; the safety list of a\n"
+        f"package says how yours stands, and why. A material that is not here is not cut.\n\n{keys}\n"
+    )
 
 
 def _words() -> str:

@@ -10,6 +10,7 @@ from kerfwave.findings import Finding
 from kerfwave.model import spec as model
 from kerfwave.spec.places import Places, finding_at
 from kerfwave.spec.program_lines import problems
+from kerfwave.spec.schema_files import schema
 from kerfwave.spec.suggest import nearest
 from kerfwave.spec.units import number
 
@@ -187,7 +188,16 @@ def _room_for_driver(body: model.Enclosure, driver: model.Driver, at: Places) ->
             yield at.finding(path, "K408", message, f"least_duct_mm is {number(body.least_duct_mm)} mm", "")
 
 
+def _material(key: str, path: tuple[str | int, ...], at: Places) -> Iterator[Finding]:
+    known: list[str] = schema("stock")["properties"]["material"]["examples"]
+    if key not in known:
+        near = nearest(key, known)
+        why = "the safety stage knows the materials of the table in the spec reference, and stops at any other"
+        yield at.finding((*path, "material"), "K417", f"the material '{key}' is not known", why, near, level="warning")
+
+
 def _stock(stock: model.Stock, at: Places) -> Iterator[Finding]:
+    yield from _material(stock.material, ("stock",), at)
     mean, label = math.fsum(stock.measured_mm) / len(stock.measured_mm), stock.thickness_mm
     # Sanded plywood, t = label: from -(0.4 + 0.03 t) to +(0.2 + 0.03 t) mm, EN 315 as makers' tables and the formula
     # of GB/T 9846 give it; the EN text itself was not seen.
@@ -252,6 +262,7 @@ def _recipes(parts: Parts, at: Places) -> Iterator[Finding]:
             message = f"a recipe '{recipe.name}' is there already"
             yield at.finding((*path, "name"), "K416", message, f"the first one: {file}:{line}", "a name of its own")
         names.setdefault(recipe.name, index)
+        yield from _material(recipe.material, path, at)
         if parts.machine:
             yield from _recipe_on_machine(recipe, path, parts.machine, parts.stock, at)
 
