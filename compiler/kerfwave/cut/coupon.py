@@ -16,6 +16,7 @@ from kerfwave.cut.errors import OutsideBed
 from kerfwave.cut.lead import Surroundings
 from kerfwave.cut.paths import contour, line_along
 from kerfwave.cut.program import assemble
+from kerfwave.cut.recipe import thickness_mm
 from kerfwave.model.parts import Contour, Move, Piece, Placement, Point, Recipe, Ring, SheetProgram
 from kerfwave.model.spec import Machine, Stock
 from kerfwave.numfmt import fixed
@@ -143,8 +144,9 @@ def kerf_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
     wanted = " / ".join(fixed(d, 1) for d in _HOLES_MM)
     reading = (
         f"Leave the strips in their frame and push them together to one side. Kerf = gap / {strips + 1}.",
-        f"Or take them out, push them together and measure across all {strips}: "
-        f"kerf = ({fixed(total, 1)} mm - measured) / {strips}.",
+        # No parentheses: these lines also stand in the program's comments, which cannot hold any.
+        f"Or take them out, push them together and measure across all {strips}: take that from "
+        f"{fixed(total, 1)} mm and divide by {strips}.",
         f"Holes: {wanted} mm as drawn with a kerf of {fixed(recipe.kerf_mm, 3)} mm. If they all measure larger by "
         "the same amount, the kerf is larger by that amount; smaller, likewise.",
         "Write the kerf into the recipe file, with the date and this coupon's name.",
@@ -188,7 +190,7 @@ def _tick(name: str, top: Point, recipe: Recipe, machine: Machine) -> Contour:
 
 
 def _piece(name: str, outline: Ring, stock: Stock, holes: tuple[Ring, ...] = ()) -> Piece:
-    return Piece(name, "coupon", outline, holes, stock.measured_mm[0] if stock.measured_mm else stock.thickness_mm)
+    return Piece(name, "coupon", outline, holes, thickness_mm(stock))
 
 
 def _rectangle(x: float, y: float, width: float, height: float) -> Ring:

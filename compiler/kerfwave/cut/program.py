@@ -57,4 +57,5 @@ def lengths_mm(moves: Iterable[Move], start: Point = HOME) -> tuple[float, float
 
 def plain(text: str) -> str:
     """Return `text` as printable ASCII without anything that could end a comment or begin a word of code."""
-    return " ".join("".join(c if " " <= c <= "~" and c not in "()%;\\" else " " for c in text).split())
+    text = text.replace(";", ",")
+    return " ".join("".join(c if " " <= c <= "~" and c not in "()%\\" else " " for c in text).split())

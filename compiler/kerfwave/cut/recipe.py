@@ -51,7 +51,7 @@ def look_up(
 
     `max_feed_mm_min` is the machine's fastest feed; `air_assist` True or False asks for it, None takes either.
     """
-    thickness = _thickness_mm(stock)
+    thickness = thickness_mm(stock)
     fitting = [
         entry
         for entry in entries
@@ -96,7 +96,7 @@ def estimate(laser: Laser, stock: Stock, *, max_feed_mm_min: float, air_assist: 
     Full power; passes are rounded up at about 250 mm/min and the feed then raised to meet the energy, rounded
     down to 10 mm/min. Where even one pass at the machine's fastest feed is too much, the power is lowered.
     """
-    thickness = _thickness_mm(stock)
+    thickness = thickness_mm(stock)
     wanted = PRACTICE_ENERGY_J_MM2 * stock.density_kg_m3 / PRACTICE_DENSITY_KG_M3
     slow = min(PRACTICE_FEED_MM_MIN, max_feed_mm_min)
     passes = max(1, math.ceil(wanted * slow * thickness / (60 * laser.optical_power_w) - 1e-9))
@@ -130,8 +130,8 @@ def estimate(laser: Laser, stock: Stock, *, max_feed_mm_min: float, air_assist: 
     )
 
 
-def _thickness_mm(stock: Stock) -> float:
-    """Mean of the calliper readings; the label's word where there is none."""
+def thickness_mm(stock: Stock) -> float:
+    """Return the mean of the calliper readings; the label's word where there is none."""
     readings = stock.measured_mm
     return math.fsum(readings) / len(readings) if readings else stock.thickness_mm
 

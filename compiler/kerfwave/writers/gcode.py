@@ -17,6 +17,7 @@ from kerfwave.numfmt import fixed
 # Letters, digits and a little punctuation. Some controllers act on other characters (hold, status, resume, end of
 # file) wherever they stand, even within a comment.
 _HARMLESS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789 .:,+-=*/_'\"")
+_SPELT = str.maketrans({";": ",", "%": " percent ", "(": " ", ")": None})
 _WORDS = {"rapid": "G0", "line": "G1", "arc-cw": "G2", "arc-ccw": "G3"}
 _MODES = "G17 G21 G90 G94"
 _LEAST_LINE = 60  # an arc with all its words at three decimals
@@ -26,8 +27,9 @@ _ENDS = frozenset({"M2", "M02", "M30"})
 def comment(text: str) -> str:
     """Return `text` as one RS274 comment, which can never be code.
 
-    Accents are dropped, every character that is not harmless becomes a blank, and so does a comma after the first
-    word: "MSG," at the start of a comment would be shown to the operator (NISTIR 6556, 3.3.3).
+    Accents and parentheses are dropped, a semicolon becomes a comma, every other character that is not harmless a
+    blank, and so does a comma after the first word: "MSG," at the start of a comment would be shown to the operator
+    (NISTIR 6556, 3.3.3).
     """
     return f"({_harmless(text)})"
 
@@ -74,7 +76,9 @@ def render(program: SheetProgram, machine: Machine, recipe: Recipe) -> str:
 def _harmless(text: str) -> str:
     folded = unicodedata.normalize("NFKD", text)
     folded = "".join(c for c in folded if not unicodedata.combining(c))
+    folded = folded.translate(_SPELT)
     clean = " ".join("".join(c if c in _HARMLESS else " " for c in folded).split())
+    clean = clean.replace(" .", ".").replace(" ,", ",")
     head, comma, rest = clean.partition(",")
     return f"{head} {rest.lstrip()}" if comma and " " not in head.strip() else clean
 
@@ -85,7 +89,6 @@ def _wrapped(text: str, limit: int) -> list[str]:
 
 
 def _header(program: SheetProgram, recipe: Recipe) -> Iterator[str]:
-    minutes = program.time_s / 60
     yield f"Kerfwave program {program.name}, stock {program.stock}"
     yield f"Sheet {fixed(program.width_mm, 1)} x {fixed(program.height_mm, 1)} mm"
     yield "Origin at the lower left of the sheet, x right, y up, absolute millimetres"
@@ -94,15 +97,19 @@ def _header(program: SheetProgram, recipe: Recipe) -> Iterator[str]:
         yield "Cut the coupons on scrap of this very sheet first."
     yield (
         f"Recipe: power {fixed(recipe.power_percent, 1)} percent, feed {fixed(recipe.feed_mm_min, 1)} mm/min, "
-        f"{recipe.passes} passes, kerf {fixed(recipe.kerf_mm, 3)} mm, air assist {'on' if recipe.air_assist else 'off'}"
+        f"{recipe.passes} passes"
     )
+    yield f"Kerf {fixed(recipe.kerf_mm, 3)} mm, air assist {'on' if recipe.air_assist else 'off'}"
     yield recipe.provenance
-    yield (
-        f"{len(program.contours)} contours, {fixed(program.cut_mm, 0)} mm with the beam on, "
-        f"{fixed(program.travel_mm, 0)} mm of travel, about {fixed(minutes, 1)} minutes"
-    )
+    yield f"{len(program.contours)} contours, about {_duration(program.time_s)}"
+    yield f"{fixed(program.cut_mm, 0)} mm with the beam on, {fixed(program.travel_mm, 0)} mm of travel"
     yield from program.notes
     yield "Stay beside the running machine, eyewear on, extraction on, extinguisher at hand."
+
+
+def _duration(seconds: float) -> str:
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours} h {minutes} min" if hours else f"{max(1, minutes)} min"
 
 
 def _machine_line(line: str) -> str:
