@@ -1,23 +1,23 @@
-"""For tests of every room: helpers that stand in this folder can be imported, and no property test is timed."""
+"""For tests of every room: how property tests search, and the demo's package, built once."""
 
-import sys
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
-sys.path.insert(0, str(Path(__file__).parent))
-
-settings.register_profile("kerfwave", deadline=None)
+# Same tests for everybody. `pytest --hypothesis-profile=explore` looks for new cases, and keeps what it finds.
+settings.register_profile("kerfwave", deadline=None, derandomize=True)
+settings.register_profile("explore", deadline=None, max_examples=500)
 settings.load_profile("kerfwave")
+
+DEMO = Path(__file__).parent.parent / "specs" / "listening-post.yaml"
 
 
 @pytest.fixture(scope="session")
 def demo_package(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the package of the first demo spec, built once for all tests."""
+    """Return the package of the first demo spec, built once for all tests; its cache lies beside it."""
     from kerfwave.cli import main
 
     out = tmp_path_factory.mktemp("out")
-    spec = Path(__file__).parent.parent / "specs" / "listening-post.yaml"
-    assert main(["build", str(spec), "--out", str(out)]) == 0
-    return out / "listening-post"
+    assert main(["build", str(DEMO), "--out", str(out)]) == 0
+    return out / DEMO.stem
