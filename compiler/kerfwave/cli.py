@@ -62,6 +62,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         # Whoever read our output has gone; that is no failure of ours.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
+    except Exception:
+        # Python's own status for this is 1, which here means that a package was made.
+        import traceback
+
+        traceback.print_exc()
+        print("kerfwave: this is a fault in kerfwave, not in your files; nothing was written", file=sys.stderr)
+        return MACHINE_FAILED
 
 
 if __name__ == "__main__":

@@ -55,6 +55,8 @@ def run(specs: Sequence[str], out: str, *, write: bool, explain: bool) -> int:
     walker: Walker | None = None
     for name in specs:
         try:
+            if write and STEM.fullmatch(Path(name).stem):
+                recover(Path(out) / Path(name).stem)  # from a build that was killed, even if this one gets nowhere
             job = _load(Path(name))
             twin = seen.setdefault(job.source.stem, name)
             if twin != name:
@@ -151,7 +153,6 @@ def _build_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool)
     before = store.get_record(record) or {}
     digest = results.digest("package")
     if before.get("digest") != digest or not is_current(target, str(before.get("stamp"))):
-        recover(target)
         package = results["package"]
         done = publish(
             {name: text.encode() for name, text in package.files}, target, lambda: _say("waiting for another build")

@@ -17,22 +17,24 @@ def _rectangle(width: float, height: float) -> Ring:
     return ((-x, -y), (x, -y), (x, y), (-x, y))
 
 
-def insets(body: Body, driver: Driver, terminals: Terminals) -> tuple[Piece, ...]:
+def insets(body: Body, driver: Driver, terminals: Terminals, *, grain: str | None = None) -> tuple[Piece, ...]:
     """Return the insets of a body at finished size: the seat less the play on every side."""
     rules, total = body.rules, body.counts.total
     t, play = rules.thickness_mm, 2 * rules.fit_mm
     plate_height = plate_layers(rules, total) * t - play
     half = terminals.spacing_mm / 2
     posts = (path.circle(-half, 0.0, terminals.post_hole_mm), path.circle(half, 0.0, terminals.post_hole_mm))
-    found = [_piece("T1", "terminal-plate", _rectangle(rules.plate_width_mm, plate_height), posts, t)]
+    found = [_piece("T1", "terminal-plate", _rectangle(rules.plate_width_mm, plate_height), posts, t, grain)]
     if rules.stack == "upright":
         height = (seat_layers(rules, total) or 0) * t - play
         screws = tuple(path.circle(x, y, driver.screw_hole_mm) for x, y in screw_places(driver))
         holes = (path.circle(0.0, 0.0, driver.cutout_mm), *screws)
-        found.insert(0, _piece("R1", "driver-ring", _rectangle(rules.seat_width_mm - play, height), holes, t))
+        found.insert(0, _piece("R1", "driver-ring", _rectangle(rules.seat_width_mm - play, height), holes, t, grain))
     return tuple(found)
 
 
-def _piece(name: str, role: str, outline: Ring, holes: tuple[Ring, ...], thickness_mm: float) -> Piece:
+def _piece(
+    name: str, role: str, outline: Ring, holes: tuple[Ring, ...], thickness_mm: float, grain: str | None
+) -> Piece:
     turned, inner = shapes.rings_of(shapes.polygon(outline, holes))
-    return Piece(name, role, turned, inner, thickness_mm)
+    return Piece(name, role, turned, inner, thickness_mm, grain=grain)

@@ -41,10 +41,11 @@ def letters(index: int) -> str:
     return text
 
 
-def slices(body: Body, stock: str) -> Slices:
+def slices(body: Body, stock: str, *, grain: str | None = None) -> Slices:
     """Cut the body into layers and the layers into pieces.
 
-    A layer in one piece gives `L08`; one in several gives `L08a`, `L08b`, front to back and left to right.
+    A layer in one piece gives `L08`; one in several gives `L08a`, `L08b`, front to back and left to right. `grain` is
+    the axis of the body that the face grain of every layer shall follow, None if it may lie as it likes.
     """
     t, outline = body.rules.thickness_mm, shapes.polygon(body.plan.outline)
     layers: list[Layer] = []
@@ -57,7 +58,7 @@ def slices(body: Body, stock: str) -> Slices:
         for k, part in enumerate(parts):
             name = f"L{i + 1:02d}" + (letters(k) if len(parts) > 1 else "")
             ring, holes = shapes.rings_of(part)
-            pieces.append(Piece(name, "layer", ring, holes, t, layer=i + 1))
+            pieces.append(Piece(name, "layer", ring, holes, t, layer=i + 1, grain=grain))
             names.append(name)
         layers.append(Layer(i + 1, round(low, 6), t, stock, tuple(names)))
     return Slices(tuple(layers), tuple(pieces))

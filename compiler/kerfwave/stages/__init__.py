@@ -38,7 +38,7 @@ STAGES: tuple[Stage, ...] = (
         "slices",
         run="kerfwave.stages.slices:run",
         output="kerfwave.stages.slices:Sliced",
-        inputs=("body.body", "spec.driver", "spec.enclosure.terminals", "spec.stock.name"),
+        inputs=("body.body", "spec.driver", "spec.enclosure.terminals", "spec.stock.name", "spec.stock.grain"),
     ),
     Stage(
         "nest",

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
+from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece
 from kerfwave.stages.facts import Facts
 from kerfwave.writers import charts
@@ -43,7 +44,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
     failed = [c.text for c in facts.checks if c.level == "fail"]
     return GuideModel(
         name=spec.name,
-        key=facts.source.spec_sha256,
+        key=digest(spec),  # of its values: a new comment in the spec leaves the ticks in place
         summary=_summary(facts),
         outcome=OUTCOMES[facts.assessed.outcome],
         outcome_text="A design check failed: " + "; ".join(failed) if failed else "",

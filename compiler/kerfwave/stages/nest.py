@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kerfwave import nest
-from kerfwave.engine import StageError
+from kerfwave.engine.errors import StageError
 from kerfwave.model.parts import Nest, Piece
 from kerfwave.model.spec import SheetStock
 

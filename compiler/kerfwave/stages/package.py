@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from kerfwave import cut
-from kerfwave.engine import StageError
+from kerfwave.engine.errors import StageError
 from kerfwave.model.parts import Check, Nest, Recipe, SheetProgram
 from kerfwave.model.spec import Spec
 from kerfwave.stages.bill import bill_rows

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from kerfwave import cut
-from kerfwave.engine import StageError
+from kerfwave.engine.errors import StageError
 from kerfwave.model.parts import Nest, Piece, Recipe, SheetProgram
 from kerfwave.model.spec import Machine, Stock
 

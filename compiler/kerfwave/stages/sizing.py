@@ -11,7 +11,7 @@ from kerfwave.acoustics.air import air as air_at
 from kerfwave.body import measure
 from kerfwave.body.fold import Fold, Folds, all_folds
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
-from kerfwave.engine import StageError
+from kerfwave.engine.errors import StageError
 from kerfwave.model.spec import Driver, Enclosure, Target
 
 WAVE_SHARE = 8.0  # a duct shorter than an eighth of the wave acts as a lump of air, not as a guide (common practice)

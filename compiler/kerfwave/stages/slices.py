@@ -22,8 +22,12 @@ class Sliced:
     checks: tuple[Check, ...]
 
 
-def run(body: Body, driver: Driver, terminals: Terminals, stock: str) -> Sliced:
+ALONG_FRONT = "x"  # where a sheet's grain matters, it runs along the front of every layer, and across the insets
+
+
+def run(body: Body, driver: Driver, terminals: Terminals, stock: str, sheet_grain: str | None) -> Sliced:
     """Run the stage."""
-    cut = slices(body, stock)
-    across = insets(body, driver, terminals)
+    grain = None if sheet_grain is None else ALONG_FRONT
+    cut = slices(body, stock, grain=grain)
+    across = insets(body, driver, terminals, grain=grain)
     return Sliced(cut.layers, cut.pieces, across, check_body(body, cut, across))
