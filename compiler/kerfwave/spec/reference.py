@@ -148,8 +148,8 @@ def _materials() -> str:
     keys = ", ".join(f"`{key}`" for key in schema("stock")["properties"]["material"]["examples"])
     return (
         "## Materials\n\n"
-        "The keys of `material` that the safety stage can judge. Several are doubtful or forbidden; the safety list of\n"
-        f"a package says how yours stands, and why. A material that is not here is not cut.\n\n{keys}\n"
+        "The keys of `material` that the safety stage can judge. Several are doubtful or forbidden; the safety\n"
+        f"list of a package says how yours stands, and why. A material that is not here is not cut.\n\n{keys}\n"
     )
 
 
