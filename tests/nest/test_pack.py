@@ -247,3 +247,11 @@ def _shelves(pieces, width, height, spacing):
         return len(sheets)
 
     return min(count(True), count(False))
+
+
+def test_strips_that_fill_a_row_but_for_a_millimetre():
+    # Ten to a row and two rows: 10 * 37.1 + 9 * 2 = 389 of 390 mm. On cells of just 1 mm only nine would go.
+    strips = tuple(piece(f"s{k:02d}", rectangle(37.1, 180.0)) for k in range(20))
+    nest = pack(strips, SQUARE, **RULES)
+    assert_legal(nest, strips, SQUARE, **RULES)
+    assert len(nest.sheets) == 1

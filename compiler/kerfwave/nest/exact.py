@@ -1,71 +1,106 @@
-"""The exact end of a nest: pieces as placed, pushed together, and proven to be apart."""
+"""Pieces as they lie, in millimetres: placed, pushed together, and proven to be apart."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from shapely.affinity import translate
 from shapely.geometry import Polygon
 
-from kerfwave.model.parts import Piece, Placement
-from kerfwave.nest.items import Area, quarter
+from kerfwave.model.parts import Piece, Placement, Ring
+from kerfwave.nest.items import Area, Item, corner, quarter
 
 _LENGTH_MM = 1e-6
 _OVERLAP_MM2 = 1e-3
+_REACH_MM = 12.0  # a row of a dozen pieces may have most of a millimetre to spare at each
+_FLOAT_MM = 1e-9  # what sums of coordinates lose
 
 
 class NestFault(AssertionError):
     """A layout broke its own rules: a fault of the program, never of the spec."""
 
 
+@dataclass(frozen=True, slots=True)
+class Lying:
+    """An item, turned by quarter turns on top of its base, where it lies on its sheet."""
+
+    item: Item
+    turn: int
+    shape: Polygon
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """What lies on one sheet."""
+
+    area: Area
+    lying: tuple[Lying, ...]
+
+
+def lay(item: Item, turn: int, left_mm: float, bottom_mm: float) -> Lying:
+    """Lay an item down with the corner of its box as near to a point as whole steps of 0.001 mm allow."""
+    placement = _placement(item, turn, left_mm, bottom_mm, 0)
+    return Lying(item, turn, placed(item.piece, placement))
+
+
+def placement(lying: Lying, sheet: int) -> Placement:
+    """Return the placement of what lies on a sheet."""
+    return _placement(lying.item, lying.turn, lying.shape.bounds[0], lying.shape.bounds[1], sheet)
+
+
+def _placement(item: Item, turn: int, left_mm: float, bottom_mm: float, sheet: int) -> Placement:
+    turns = (item.base + turn) % 4
+    x0, y0 = corner(quarter(item.piece.outline, turns))
+    # Adding 0.0 turns a minus zero into zero.
+    return Placement(item.piece.id, sheet, round(left_mm - x0, 3) + 0.0, round(bottom_mm - y0, 3) + 0.0, 90.0 * turns)
+
+
 def placed(piece: Piece, placement: Placement) -> Polygon:
     """Return the piece as it lies on its sheet. Quarter turns only, so no sine is taken."""
     turns = round(placement.turn_deg / 90)
 
-    def move(ring: tuple[tuple[float, float], ...]) -> list[tuple[float, float]]:
-        flip = -1.0 if placement.flipped else 1.0
-        turned = quarter(((flip * x, y) for x, y in ring), turns)
-        return [(x + placement.x_mm, y + placement.y_mm) for x, y in turned]
+    def move(ring: Ring) -> Ring:
+        return tuple((x + placement.x_mm, y + placement.y_mm) for x, y in quarter(ring, turns))
 
     return Polygon(move(piece.outline), [move(h) for h in piece.holes])
 
 
-def settle(shapes: list[Polygon], area: Area, margin_mm: float, spacing_mm: float, reach_mm: float) -> list[Polygon]:
-    """Push pieces down and left by up to `reach_mm`, in steps of 0.001 mm, as far as spacing and margin allow.
+def settle(cover: Cover, margin_mm: float, spacing_mm: float) -> Cover:
+    """Push pieces down and left by up to 12 mm, in steps of 0.001 mm, as far as spacing and margin allow.
 
     The grid leaves up to a cell between neighbours; this takes it out. Every position kept has been measured.
     """
-    shapes = list(shapes)
-    steps = round(reach_mm * 1000)
+    shapes = [one.shape for one in cover.lying]
     for dx, dy in ((0, -1), (-1, 0)) * 2:
-        order = sorted(range(len(shapes)), key=lambda k: (shapes[k].bounds[1 if dy else 0], shapes[k].bounds, k))
-        for k in order:
-            shape = shapes[k]
-            x0, y0, x1, y1 = shape.bounds
+        for k in sorted(range(len(shapes)), key=lambda k: (shapes[k].bounds[1 if dy else 0], shapes[k].bounds, k)):
+            x0, y0, x1, y1 = shapes[k].bounds
             room = (y0 if dy else x0) - margin_mm
-            most = min(steps, int((room + _LENGTH_MM / 2) * 1000))
+            most = round(min(_REACH_MM, room + _LENGTH_MM / 2) * 1000 - 0.499)
             if most <= 0:
                 continue
-            reach = most / 1000 + spacing_mm
-            zone = shapely.box(x0 - reach, y0 - reach, x1 + reach, y1 + reach)
+            swept = (x0 + dx * _REACH_MM, y0 + dy * _REACH_MM, x1, y1)
+            zone = shapely.box(swept[0] - spacing_mm, swept[1] - spacing_mm, x1 + spacing_mm, y1 + spacing_mm)
             near = [s for j, s in enumerate(shapes) if j != k and s.intersects(zone)]
             good, bad, tried = 0, most + 1, most  # in steps; the whole way first, then halving
             while bad - good > 1:
-                moved = translate(shape, dx * tried / 1000, dy * tried / 1000)
+                moved = translate(shapes[k], dx * tried / 1000, dy * tried / 1000)
                 if all(_apart(moved, other, spacing_mm) for other in near):
                     good = tried
                 else:
                     bad = tried
                 tried = (good + bad) // 2
             if good:
-                shapes[k] = translate(shape, dx * good / 1000, dy * good / 1000)
-    return shapes
+                shapes[k] = translate(shapes[k], dx * good / 1000, dy * good / 1000)
+    lying = tuple(Lying(one.item, one.turn, shape) for one, shape in zip(cover.lying, shapes, strict=True))
+    return Cover(cover.area, lying)
 
 
 def _apart(one: Polygon, other: Polygon, spacing_mm: float) -> bool:
     distance = one.distance(other)
     if distance > 0:
-        return bool(distance >= spacing_mm)
+        return bool(distance >= spacing_mm - _FLOAT_MM)
     return spacing_mm == 0 and one.intersection(other).area == 0
 
 

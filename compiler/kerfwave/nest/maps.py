@@ -73,16 +73,21 @@ class Maps:
         fuzz = form.fuzz_mm
         return ((fuzz, fuzz), (spare_y, fuzz), (spare_x, spare_y), (fuzz, spare_x))[turn % 4]
 
+    def reach(self, form: Form, turn: int, area: Area) -> tuple[int, int]:
+        """How many columns and rows of places, from the first, keep the turned form inside an area."""
+        x, y = self.offset(form, turn)
+        w, h = (form.width_mm, form.height_mm) if turn % 2 == 0 else (form.height_mm, form.width_mm)
+        fuzz = form.fuzz_mm - _AREA_MM
+        columns = math.floor((area.width_mm - x - w - fuzz) / self.cell_mm) + 1
+        rows = math.floor((area.height_mm - y - h - fuzz) / self.cell_mm) + 1
+        return columns, rows
+
     def places(self, form: Form, turn: int, area: Area, across: bool) -> int:
         """Bits of all places at which the form lies within the area."""
         key = (form, turn, area, across)
         found = self._places.get(key)
         if found is None:
-            x, y = self.offset(form, turn)
-            w, h = (form.width_mm, form.height_mm) if turn % 2 == 0 else (form.height_mm, form.width_mm)
-            fuzz = form.fuzz_mm - _AREA_MM
-            columns = math.floor((area.width_mm - x - w - fuzz) / self.cell_mm) + 1
-            rows = math.floor((area.height_mm - y - h - fuzz) / self.cell_mm) + 1
+            columns, rows = self.reach(form, turn, area)
             if across:
                 columns, rows = rows, columns
             found = 0

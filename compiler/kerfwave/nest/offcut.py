@@ -7,7 +7,7 @@ import math
 import numpy as np
 from shapely.geometry import Polygon
 
-from kerfwave.nest.raster import Cells, rasterise
+from kerfwave.nest.raster import Cells, taken_cells
 
 
 def largest_offcut(
@@ -21,20 +21,8 @@ def largest_offcut(
     rows, cols = math.floor(height_mm / cell_mm + 1e-9), math.floor(width_mm / cell_mm + 1e-9)
     if rows < 1 or cols < 1:
         return None
-    taken = np.zeros((rows, cols), dtype=np.bool_)
-    pad = math.ceil(spacing_mm / cell_mm) + 1
-    for shape in shapes:
-        col0, row0 = math.floor(shape.bounds[0] / cell_mm), math.floor(shape.bounds[1] / cell_mm)
-        box = (math.ceil(shape.bounds[3] / cell_mm) - row0 + 1, math.ceil(shape.bounds[2] / cell_mm) - col0 + 1)
-        rings = tuple(
-            tuple((x - col0 * cell_mm, y - row0 * cell_mm) for x, y in ring.coords[:-1])
-            for ring in (shape.exterior, *shape.interiors)
-        )
-        cells = rasterise(rings, box, cell_mm=cell_mm, grow_mm=spacing_mm, pad=pad, slack_mm=0.0)
-        y0, x0 = row0 - pad, col0 - pad
-        top, right = min(rows, y0 + cells.shape[0]), min(cols, x0 + cells.shape[1])
-        low, left = max(0, y0), max(0, x0)
-        taken[low:top, left:right] |= cells[low - y0 : top - y0, left - x0 : right - x0]
+    rings = tuple(tuple(tuple(r.coords[:-1]) for r in (s.exterior, *s.interiors)) for s in shapes)
+    taken = taken_cells(rings, (rows, cols), cell_mm=cell_mm, grow_mm=spacing_mm)
     found = _largest(taken)
     if found is None:
         return None

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
+import numpy as np
 from shapely.geometry import Polygon
 
 from kerfwave.model.parts import Nest, Piece, Placement, Sheet
 from kerfwave.model.spec import SheetStock
 from kerfwave.nest.bound import least_sheets
 from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
-from kerfwave.nest.exact import placed, settle, verify
-from kerfwave.nest.fill import Spot
-from kerfwave.nest.items import Area, Forms, allowed_quarters, areas, corner, item, quarter, size_at
+from kerfwave.nest.exact import Cover, lay, placed, placement, settle, verify
+from kerfwave.nest.items import Area, Forms, Item, allowed_quarters, areas, item, size_at
 from kerfwave.nest.layout import Laid, lay_out
 from kerfwave.nest.maps import Maps
 from kerfwave.nest.offcut import largest_offcut
+from kerfwave.nest.raster import best_cell
 from kerfwave.numfmt import fixed
-
-_CELL_MM = 1.0
 
 
 def pack(
@@ -67,7 +66,7 @@ def pack(
     if too_big:
         raise DoesNotFit(_too_big(too_big, sizes, sheet_grain), tuple(p.id for p in too_big))
     items = tuple(ready for _, ready in found if ready is not None)
-    maps = Maps(_CELL_MM, spacing_mm, sizes)
+    maps = Maps(_cell(items, spacing_mm), spacing_mm, sizes)
     bound = least_sheets(items, sizes, spacing_mm)
     layout = lay_out(maps, items, sizes, bound, max(effort, 1), seed)
     if layout.left:
@@ -78,49 +77,48 @@ def pack(
             f"{'sheet' if total == 1 else 'sheets'} there are: {', '.join(left)}",
             left,
         )
-    return _finish(maps, layout.sheets, bound, margin_mm, spacing_mm)
+    return _finish(maps, layout.sheets, bound, margin_mm)
 
 
-def _finish(maps: Maps, laid: tuple[Laid, ...], bound: int, margin_mm: float, spacing_mm: float) -> Nest:
+def _cell(items: tuple[Item, ...], spacing_mm: float) -> float:
+    lengths = [(side + 2 * i.form.fuzz_mm, i.hull_mm2) for i in items for side in (i.form.width_mm, i.form.height_mm)]
+    return best_cell(np.array([n for n, _ in lengths]), np.array([w for _, w in lengths], dtype=float), spacing_mm)
+
+
+def _finish(maps: Maps, laid: tuple[Laid, ...], bound: int, margin_mm: float) -> Nest:
     """Turn cells into millimetres, push together, prove, and sum up."""
-    done: list[Sheet] = []
+    spacing_mm = maps.spacing_mm
+    covers = [settle(_cover(maps, sheet, margin_mm), margin_mm, spacing_mm) for sheet in laid]
+    sheets: list[Sheet] = []
     placements: list[Placement] = []
     outlines = 0.0
-    for number, sheet in enumerate(laid, start=1):
-        at = [_placement(maps, s, number, margin_mm) for s in sheet.spots]
-        before = [placed(s.item.piece, p) for s, p in zip(sheet.spots, at, strict=True)]
-        after = settle(before, sheet.area, margin_mm, spacing_mm, maps.cell_mm)
-        at = [_moved(p, old, new) for p, old, new in zip(at, before, after, strict=True)]
-        shapes = {p.piece: placed(s.item.piece, p) for s, p in zip(sheet.spots, at, strict=True)}
-        verify(shapes, sheet.area, margin_mm, spacing_mm)
+    for number, cover in enumerate(covers, start=1):
+        at = [placement(one, number) for one in cover.lying]
+        shapes = {p.piece: placed(one.item.piece, p) for one, p in zip(cover.lying, at, strict=True)}
+        verify(shapes, cover.area, margin_mm, spacing_mm)
         placements += at
         outlines += _outer_area(list(shapes.values()))
-        width, height = sheet.area.sheet_width_mm, sheet.area.sheet_height_mm
-        wood = sum(s.item.wood_mm2 for s in sheet.spots)
+        width, height = cover.area.sheet_width_mm, cover.area.sheet_height_mm
+        wood = sum(one.item.wood_mm2 for one in cover.lying)
         offcut = largest_offcut(list(shapes.values()), width, height, spacing_mm)
-        done.append(Sheet(number, width, height, margin_mm, wood, offcut))
-    used = sum(s.width_mm * s.height_mm for s in done)
+        sheets.append(Sheet(number, width, height, margin_mm, wood, offcut))
+    used = sum(s.width_mm * s.height_mm for s in sheets)
     return Nest(
-        sheets=tuple(done),
+        sheets=tuple(sheets),
         placements=tuple(sorted(placements, key=lambda p: p.piece)),
-        utilisation=sum(s.pieces_area_mm2 for s in done) / used,
+        utilisation=sum(s.pieces_area_mm2 for s in sheets) / used,
         outline_utilisation=outlines / used,
         bound=bound,
     )
 
 
-def _placement(maps: Maps, spot: Spot, number: int, margin_mm: float) -> Placement:
-    piece, turns = spot.item.piece, (spot.item.base + spot.turn) % 4
-    dx, dy = maps.offset(spot.item.shell, spot.turn)
-    x0, y0 = corner(quarter(piece.outline, turns))
-    x, y = margin_mm + spot.x * maps.cell_mm + dx - x0, margin_mm + spot.y * maps.cell_mm + dy - y0
-    return Placement(piece.id, number, round(x, 3) + 0.0, round(y, 3) + 0.0, 90.0 * turns)
-
-
-def _moved(placement: Placement, old: Polygon, new: Polygon) -> Placement:
-    x = placement.x_mm + new.bounds[0] - old.bounds[0]
-    y = placement.y_mm + new.bounds[1] - old.bounds[1]
-    return Placement(placement.piece, placement.sheet, round(x, 3) + 0.0, round(y, 3) + 0.0, placement.turn_deg)
+def _cover(maps: Maps, sheet: Laid, margin_mm: float) -> Cover:
+    lying = []
+    for spot in sheet.spots:
+        dx, dy = maps.offset(spot.item.form, spot.turn)
+        left, bottom = margin_mm + spot.x * maps.cell_mm + dx, margin_mm + spot.y * maps.cell_mm + dy
+        lying.append(lay(spot.item, spot.turn, left, bottom))
+    return Cover(sheet.area, tuple(lying))
 
 
 def _outer_area(shapes: list[Polygon]) -> float:

@@ -27,6 +27,28 @@ def cells_across(length_mm: float, cell_mm: float) -> int:
     return max(1, math.ceil((length_mm - _EDGE_MM) / cell_mm))
 
 
+def best_cell(sizes: _Floats, weights: _Floats, spacing_mm: float) -> float:
+    """Choose the side of a cell, 0.9 to 1.1 mm in whole 0.001 mm, that suits lengths and spacing best.
+
+    Every length and every gap is rounded up to whole cells; the side is taken at which that costs least, shares of
+    each length weighted, and 1 mm where it makes no difference. Strips of 37.1 mm at 2 mm lie as close at 1.003 mm
+    as they really could, at 1 mm each row would lose one in forty.
+
+    Args:
+        sizes: lengths, mm.
+        weights: of the lengths.
+        spacing_mm: gap that goes with each.
+    """
+    cells = np.array(sorted((k / 1000 for k in range(900, 1101)), key=lambda c: (abs(c - 1.0), c)))
+
+    def rounded(lengths: _Floats) -> _Floats:
+        return np.asarray(np.ceil((lengths - _EDGE_MM) / cells[:, None]) * cells[:, None])
+
+    pitch = sizes + spacing_mm
+    costs = ((rounded(sizes) + rounded(np.array([spacing_mm])) - pitch) / pitch) @ weights
+    return float(cells[int(np.argmin(np.round(costs / weights.sum(), 9)))])
+
+
 def rasterise(
     rings: tuple[Ring, ...], shape: tuple[int, int], *, cell_mm: float, grow_mm: float, pad: int, slack_mm: float
 ) -> Cells:
@@ -54,6 +76,26 @@ def rasterise(
     touched = np.cumsum(marks, axis=1)[:, :cols] > 0
     inside: Cells = _inside(starts, ends, rows, cols, cell_mm, pad)
     return touched | inside
+
+
+def taken_cells(
+    shapes: tuple[tuple[Ring, ...], ...], shape: tuple[int, int], *, cell_mm: float, grow_mm: float
+) -> Cells:
+    """Mark the cells of an area that shapes, grown, may touch. Conservative likewise; what sticks out is cut off."""
+    rows, cols = shape
+    taken = np.zeros((rows, cols), dtype=np.bool_)
+    pad = math.ceil(grow_mm / cell_mm) + 1
+    for rings in shapes:
+        xs, ys = [x for x, _ in rings[0]], [y for _, y in rings[0]]
+        col0, row0 = math.floor(min(xs) / cell_mm), math.floor(min(ys) / cell_mm)
+        box = (math.ceil(max(ys) / cell_mm) - row0 + 1, math.ceil(max(xs) / cell_mm) - col0 + 1)
+        moved = tuple(tuple((x - col0 * cell_mm, y - row0 * cell_mm) for x, y in ring) for ring in rings)
+        cells = rasterise(moved, box, cell_mm=cell_mm, grow_mm=grow_mm, pad=pad, slack_mm=0.0)
+        y0, x0 = row0 - pad, col0 - pad
+        top, right = min(rows, y0 + cells.shape[0]), min(cols, x0 + cells.shape[1])
+        low, left = max(0, y0), max(0, x0)
+        taken[low:top, left:right] |= cells[low - y0 : top - y0, left - x0 : right - x0]
+    return taken
 
 
 def _sweep(starts: _Floats, ends: _Floats, grow_mm: float) -> tuple[_Floats, _Floats, npt.NDArray[np.int64]]:
