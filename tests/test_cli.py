@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from kerfwave.cli import main
 
 SPECS = Path(__file__).parent.parent / "specs"
@@ -92,7 +93,7 @@ def test_a_change_of_recipe_leaves_body_and_nest_alone(home, capsys):
     [
         ("wall_mm: 6", "wall_mm: 0.6", "wall_mm"),
         ("ripple_db: 7", "ripple_bd: 7", "ripple_db"),
-        ("height_mm: 89", "height_mm: 78", "no stack of"),
+        ("height_mm: 89", "height_mm: 78", "K502 no stack of"),
         ("driver: drivers/invented-75-wideband.yaml", "driver: ../../etc/passwd", "driver"),
         ("back_mm: 156, depth_mm: 212", "back_mm: 60, depth_mm: 70", "fold"),
     ],
@@ -179,7 +180,7 @@ def test_two_specs_of_one_name_are_refused(shelf, tmp_path, capsys):
     shutil.copytree(shelf, twin / "specs")
     specs = [str(shelf / "listening-post.yaml"), str(twin / "specs/listening-post.yaml")]
     assert main(["build", *specs, "--out", str(tmp_path / "out")]) == 2
-    assert "both" in capsys.readouterr().err
+    assert "K501" in capsys.readouterr().err
 
 
 def test_help_needs_nothing_heavy():

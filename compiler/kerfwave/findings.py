@@ -62,6 +62,12 @@ CODES: dict[str, str] = {
     "K417": "a material that is not in the table",
 }
 
+# Found after the specs are read, by the build itself.
+BUILD_CODES: dict[str, str] = {
+    "K501": "a file name that cannot name a package, or that two specs share",
+    "K502": "what the spec asks for cannot be built",
+}
+
 _TAB = 4
 _WINDOW = 96  # characters of a source line that are shown round a mark
 _COLOURS = {"error": "\x1b[1;31m", "warning": "\x1b[1;33m", "mark": "\x1b[1;36m", "off": "\x1b[0m"}

@@ -133,7 +133,7 @@ def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], expla
         raise SpecError(
             [
                 Finding(
-                    "B101",
+                    "K502",
                     "error",
                     file,
                     line,
@@ -196,7 +196,7 @@ def _report(path: Path, out: str) -> dict[str, Any]:
 
 
 def _finding(file: str, message: str) -> Finding:
-    return Finding("B100", "error", file, 1, 1, message)
+    return Finding("K501", "error", file, 1, 1, message)
 
 
 def _colour() -> bool:

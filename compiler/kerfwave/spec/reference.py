@@ -9,7 +9,7 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
-from kerfwave.findings import CODES
+from kerfwave.findings import BUILD_CODES, CODES
 from kerfwave.spec.program_lines import WORDS
 from kerfwave.spec.schema_files import resolve, schema
 from kerfwave.spec.suggest import unit
@@ -164,7 +164,7 @@ def _words() -> str:
 
 
 def _codes() -> str:
-    rows = "\n".join(f"| {code} | {meaning} |" for code, meaning in CODES.items())
+    rows = "\n".join(f"| {code} | {meaning} |" for code, meaning in (CODES | BUILD_CODES).items())
     return (
         "## Findings\n\n"
         "Codes are stable. An error stops the build with exit status 2; a warning does not.\n\n"
