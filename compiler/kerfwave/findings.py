@@ -60,6 +60,7 @@ CODES: dict[str, str] = {
     "K415": "terminals that do not fit their plate",
     "K416": "two recipes with the same name",
     "K417": "a material that is not in the table",
+    "K418": "a kind of enclosure that cannot be folded",
 }
 
 # Found after the specs are read, by the build itself.

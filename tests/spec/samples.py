@@ -43,6 +43,7 @@ EDITS: dict[str, tuple[Edit, ...]] = {
     "K413": (("power_scale: 1000", "power_scale: 1000\n  air_on: M8"),),
     "K414": (("target:", "drive: {volts: 9}\ntarget:"),),
     "K417": (("material: birch-plywood\n  glue", "material: birch-plywod\n  glue"),),
+    "K418": (("height_mm: 260", "height_mm: 260\n  case: closed"),),
     "K415": (("height_mm: 260", "height_mm: 260\n  terminals: {plate_width_mm: 30}"),),
 }
 _POLYGON = "shape: polygon\n    points_mm: [[0, 0], [150, 0], [0, 100], [150, 100]]\n    faces: [front, a, b, c]"

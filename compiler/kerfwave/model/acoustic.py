@@ -32,6 +32,8 @@ class DriverParameters:
     cms_m_n: float
     rms_kg_s: float
     bl_tm: float
+    l2_h: float = 0.0  # semi-inductance: a lossy inductor L2 || R2 in series with Re and Le; 0: none
+    r2_ohm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +41,9 @@ class Segment:
     """One stretch of the guide, from the chamber outwards.
 
     The section is rectangular with the given area and perimeter, or circular where the perimeter is that of a
-    circle; the area goes from in to out as a cone does (linear in the equivalent radius). The lump sits at the
-    inlet and may be negative: a bend keeps the volume of its centreline length but has less inertance.
+    circle. With the law "cone" the area goes from in to out as a cone does: equivalent radius and perimeter are
+    linear in the length; with "exponential" area and perimeter are exponentials of it. The lump sits at the inlet
+    and may be negative: a bend keeps the volume of its centreline length but has less inertance.
     """
 
     name: str
@@ -51,6 +54,7 @@ class Segment:
     perimeter_out_m: float
     extra_inertance_kg_m4: float = 0.0
     flow_resistivity_pa_s_m2: float = 0.0
+    law: str = "cone"  # "cone" or "exponential"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +62,8 @@ class Mouth:
     """The open end of the guide."""
 
     area_m2: float
-    end: str  # "flanged" or "free"
+    end: str  # "flanged", "free" or "near-wall": flanged by its face, which meets a wall at right angles
+    wall_m: float = 0.0  # "near-wall" only: from the mouth's centre to that wall
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +75,8 @@ class Network:
     chamber_flow_resistivity_pa_s_m2: float = 0.0
     guide: tuple[Segment, ...] = ()
     mouth: Mouth | None = None
+    leak_pa_s_m3: float = 0.0  # acoustic resistance of the chamber's leaks to the outside; 0: tight
+    spacing_m: float = 0.0  # between cone and mouth, for the load of either on the other; 0: that is left out
 
 
 @dataclass(frozen=True, slots=True)

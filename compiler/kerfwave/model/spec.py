@@ -37,6 +37,8 @@ class Driver:
     mms_g: float | None = None
     bl_tm: float | None = None
     le_mh: float = 0.0
+    l2_mh: float | None = None  # semi-inductance: l2_mh beside r2_ohm, in series with re_ohm and le_mh; both or neither
+    r2_ohm: float | None = None
     screw_count: int = 4
     screw_hole_mm: float = 2.5  # pilot hole in the ring
     magnet_mm: float = 50.0  # diameter
@@ -109,11 +111,12 @@ class Enclosure:
     plan: Plan
     height_mm: float  # greatest outside size along the stack
     stack: str = "upright"  # "upright": layers horizontal; "facing": layers parallel to the front
+    case: str = "chamber-and-guide"  # or "vented", "quarter-wave", "closed"
     wall_mm: float = 10.0  # least outer wall, in every direction
     separator_mm: float = 6.0  # wood between two passes of the guide
     least_web_mm: float = 3.0  # narrowest wood allowed anywhere
     least_duct_mm: float = 12.0  # narrowest guide
-    guide_least_mm: float | None = None  # shortest guide; an eighth of the wave at relief_from_hz if not said
+    guide_least_mm: float | None = None  # shortest guide; if not said, what the case takes at relief_from_hz
     fit_mm: float = 0.15  # play of an inset in its seat, each side
     mouth_face: str = "auto"
     terminal_face: str = "auto"

@@ -42,6 +42,7 @@ def check(parts: Parts, at: Places) -> Iterator[Finding]:
     if parts.driver and parts.drive:
         yield from _drive(parts.drive, parts.driver, at)
     if parts.enclosure:
+        yield from _case(parts.enclosure, parts.target, at)
         yield from _wood(parts.enclosure, at)
         yield from _terminals(parts.enclosure, at)
         if parts.driver:
@@ -77,11 +78,16 @@ def _driver_parameters(driver: model.Driver, at: Places) -> Iterator[Finding]:
             yield at.finding(("driver", one.keys[0]), "K401", one.text, why, hint)
         else:
             yield at.finding(("driver", one.keys[0]), "K401", one.text, why, hint, level="warning")
+    for given, missing in (("l2_mh", "r2_ohm"), ("r2_ohm", "l2_mh")):
+        if getattr(driver, given) is not None and getattr(driver, missing) is None:
+            why = "the semi-inductance is one inductor and one resistor, side by side"
+            yield at.finding(("driver", given), "K402", f"{given} is given and {missing} is not", why, "both, or neither")
+            return
     try:
         complete(driver, air())
     except ValueError as error:
         if not any(one.keys[0] == "qts" for one in found):
-            hint = "one of vas_l, cms_mm_n, mms_g; and two of qms, qes, qts (bl_tm may stand for qes)"
+            hint = "one of vas_l, cms_mm_n, mms_g; and two of qms, qes, qts (bl_tm may stand for one in either list)"
             yield at.finding(("driver",), "K402", str(error), "", hint)
 
 
@@ -125,6 +131,22 @@ def _drive(drive: model.Drive, driver: model.Driver, at: Places) -> Iterator[Fin
         message = f"{number(drive.volts)} V is {number(round(power, 1))} W into {number(driver.re_ohm)} ohm"
         why = f"the driver is rated {number(driver.power_w)} W"
         yield at.finding(("drive", "volts"), "K414", message, why, f"at most {number(top)} V", level="warning")
+
+
+def _case(body: model.Enclosure, target: model.Target | None, at: Places) -> Iterator[Finding]:
+    if body.case == "closed":
+        message = "a closed box cannot be folded yet: every body here has a guide and a mouth"
+        why = "the closed box of the same outside size is always computed beside the body, and reported"
+        yield at.finding(("enclosure", "case"), "K418", message, why, "vented, quarter-wave or chamber-and-guide")
+    if body.case == "vented" and target and body.guide_least_mm is not None:
+        from kerfwave.acoustics.air import air
+        from kerfwave.acoustics.cases import duct_length_m
+
+        longest = round(1e3 * duct_length_m("vented", target.relief_from_hz, air())[1], 1)
+        if body.guide_least_mm > longest:
+            message = f"guide_least_mm is {number(body.guide_least_mm)} mm, too long for the duct of a vented box"
+            why = f"above an eighth of the wave at relief_from_hz, {number(longest)} mm, it acts as a guide"
+            yield at.finding(("enclosure", "guide_least_mm"), "K418", message, why, "leave it out, or another case")
 
 
 def _wood(body: model.Enclosure, at: Places) -> Iterator[Finding]:
