@@ -1,0 +1,111 @@
+"""How long a build takes, cold and with nothing to do, and each stage by itself. Run by hand; see README.md here."""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+SPECS = sorted((ROOT / "specs").glob("*.yaml"))
+REFERENCE = "import yaml, jsonschema"  # what any program that checks YAML against a schema has to wait for
+ROUNDS = 9
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One process from start to end."""
+
+    seconds: float
+    processor_seconds: float  # user and system, of all its threads
+    peak_mb: float
+
+
+def measure(argv: Sequence[str]) -> Run:
+    """Run one command to its end.
+
+    Raises:
+        RuntimeError: if it ends with a status other than 0.
+    """
+    start = time.perf_counter()
+    process = subprocess.Popen([sys.executable, *argv], stdout=subprocess.DEVNULL, cwd=ROOT)
+    _, status, usage = os.wait4(process.pid, 0)
+    seconds = time.perf_counter() - start
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise RuntimeError(f"{argv} ended with status {process.returncode}")
+    unit = 1e6 if sys.platform == "darwin" else 1e3  # macOS counts bytes, others kilobytes
+    return Run(seconds, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / unit)
+
+
+def build(out: Path, *specs: Path) -> Run:
+    """Build through the command line."""
+    return measure(["-m", "kerfwave", "build", *map(str, specs), "--out", str(out)])
+
+
+def row(name: str, run: Run, remark: str = "") -> None:
+    """Print one line of the table."""
+    print(f"{name:<34} {run.seconds:8.3f} s {run.processor_seconds:8.3f} s {run.peak_mb:6.0f} MB  {remark}".rstrip())
+
+
+def whole_builds(work: Path) -> None:
+    """Print whole builds beside a bare interpreter."""
+    print(f"{'whole builds':<34} {'wall':>10} {'processor':>10} {'peak':>9}")
+    for spec in SPECS:
+        row(f"cold, {spec.stem}", build(work / f"cold-{spec.stem}", spec))
+    out = work / "both"
+    row("cold, all demos in one command", build(out, *SPECS))
+    # By turns, so that whatever else the machine does meets both alike.
+    pairs = [(build(out, *SPECS), measure(["-c", REFERENCE])) for _ in range(ROUNDS)]
+    nothing, bare = (middle([pair[side] for pair in pairs]) for side in (0, 1))
+    row("nothing to do, all demos", nothing, f"median of {ROUNDS}")
+    row("bare interpreter, same imports", bare, f"median of {ROUNDS}: {REFERENCE}")
+    ratio = statistics.median(one.seconds / other.seconds for one, other in pairs)
+    print(f"{'nothing to do / bare interpreter':<34} {ratio:8.2f}")
+
+
+def middle(runs: Sequence[Run]) -> Run:
+    """Return the run whose wall time is the median."""
+    return sorted(runs, key=lambda run: run.seconds)[len(runs) // 2]
+
+
+def stages(spec: Path, work: Path) -> None:
+    """Print how long each stage takes, the first time in a process and once everything is imported."""
+    from kerfwave.engine import Event, Store
+    from kerfwave.engine import build as run
+    from kerfwave.spec import load
+    from kerfwave.stages import STAGES
+    from kerfwave.stages.source import Source
+
+    start = time.perf_counter()
+    loaded = load(spec)
+    took: list[dict[str, float]] = [{"load": time.perf_counter() - start}]
+    for attempt in range(2):
+        said: list[Event] = []
+        roots = {"spec": loaded.spec, "source": Source(spec.stem, "0" * 64, "0")}
+        run(STAGES, roots, Store(work / f"{spec.stem}-{attempt}"), want=("package",), listener=said.append)
+        took.append({event.stage: event.seconds for event in said if event.word == "made"})
+    print(f"\n{'stages of ' + spec.stem:<34} {'first':>10} {'again':>10}")
+    print(f"{'(reading the spec)':<34} {took[0]['load']:8.3f} s")
+    for stage in STAGES:
+        print(f"{stage.name:<34} {took[1][stage.name]:8.3f} s {took[2][stage.name]:8.3f} s")
+    print(f"{'sum':<34} {sum(took[1].values()):8.3f} s {sum(took[2].values()):8.3f} s")
+
+
+def main() -> None:
+    """Print the whole table."""
+    with tempfile.TemporaryDirectory() as folder:
+        print(f"Python {sys.version.split()[0]}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start\n")
+        whole_builds(Path(folder))
+        for spec in SPECS:
+            stages(spec, Path(folder))
+
+
+if __name__ == "__main__":
+    main()
