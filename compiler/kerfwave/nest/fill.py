@@ -14,6 +14,11 @@ from kerfwave.nest.board import Board
 from kerfwave.nest.items import Area, Form, Item
 from kerfwave.nest.maps import Maps
 
+# Once so many shapes of about an item's size, or smaller, found no place, the item isn't tried any more. Layers of
+# one body differ in their windows and are alike in size, and to learn that each of them fails is most of the work.
+_ENOUGH = 3
+_ALIKE = 1.1
+
 
 @dataclass(frozen=True, slots=True)
 class Spot:
@@ -82,10 +87,11 @@ def fill(maps: Maps, area: Area, items: tuple[Item, ...], urgent: frozenset[str]
 def _lay(maps: Maps, area: Area, items: tuple[Item, ...], genes: _Genes, urgent: frozenset[str]) -> Filling:
     board = Board(maps, area)
     spots: list[Spot] = []
-    full: set[tuple[Form, tuple[int, ...]]] = set()
+    full: dict[tuple[Form, tuple[int, ...]], int] = {}
     for index in genes.order:
         item, across = items[index], genes.across[index]
-        if (item.shell, item.turns) in full:
+        kind = (item.shell, item.turns)
+        if kind in full or sum(hull <= _ALIKE * item.hull_mm2 for hull in full.values()) >= _ENOUGH:
             continue
         for turn in genes.turns[index]:
             free = board.free(item.shell, turn, across)
@@ -95,7 +101,7 @@ def _lay(maps: Maps, area: Area, items: tuple[Item, ...], genes: _Genes, urgent:
                 spots.append(Spot(item, turn, x, y))
                 break
         else:
-            full.add((item.shell, item.turns))
+            full[kind] = item.hull_mm2
     pressing = sum(s.item.hull_mm2 for s in spots if s.item.piece.id in urgent)
     return Filling((pressing, sum(s.item.hull_mm2 for s in spots), _strip(maps, area, spots)), tuple(spots))
 

@@ -10,12 +10,17 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import numpy.typing as npt
 from scipy import fft
 
 from kerfwave.nest.items import Area, Form
 from kerfwave.nest.raster import Cells, cells_across, rasterise
 
 _AREA_MM = 1e-7
+_BUCKET = 48  # sides of transforms are rounded up to this many cells
+_SPECTRA = 128  # transforms kept; 0.6 MB each for pieces of 190 mm
+
+_Spectrum = npt.NDArray[np.complex64]
 
 
 class Maps:
@@ -36,6 +41,7 @@ class Maps:
         self._rasters: list[tuple[Cells, Cells]] = []
         self._same: dict[tuple[tuple[int, ...], bytes, bytes], int] = {}
         self._maps: dict[tuple[int, int, int], Cells] = {}
+        self._spectra: dict[tuple[int, int | None, tuple[int, ...]], _Spectrum] = {}
         self._bits: dict[tuple[int, int, int, int, bool], tuple[int, int]] = {}
         self._places: dict[tuple[Form, int, Area, bool], int] = {}
 
@@ -98,17 +104,16 @@ class Maps:
             self._places[key] = found
         return found
 
-    def blocked(self, lying: Form, lying_turn: int, wanted: Form, turn: int, across: bool) -> tuple[int, int]:
-        """Bits of the blocked shifts of `wanted` against `lying`, and by how much to shift them.
+    def blocked(self, lying: int, lying_turn: int, wanted: int, turn: int, across: bool) -> tuple[int, int]:
+        """Bits of the blocked shifts of one raster against another, and by how much to shift them.
 
         Laid at (x, y) the bits move left by ``y * stride + x - shift`` (x and y change roles if `across`).
         """
-        a, b = self.raster_id(lying), self.raster_id(wanted)
-        key = (a, lying_turn, b, turn, across)
+        key = (lying, lying_turn, wanted, turn, across)
         found = self._bits.get(key)
         if found is None:
-            grid = np.rot90(self._map(a, b, (turn - lying_turn) % 4), -lying_turn)
-            columns, rows = self.box(wanted, turn)
+            grid = np.rot90(self._map(lying, wanted, (turn - lying_turn) % 4), -lying_turn)
+            rows, columns = self._rasters[wanted][0].shape[:: -1 if turn % 2 else 1]
             back_x, back_y = columns + self.pad - 1, rows + self.pad - 1
             if across:
                 grid, back_x, back_y = grid.T, back_y, back_x
@@ -126,24 +131,35 @@ class Maps:
         key = (a, b, turn)
         found = self._maps.get(key)
         if found is None:
-            twin = (b, a, -turn % 4)
-            if twin in self._maps:  # seen from the other shape: shifts change sign, the view turns
-                found = np.rot90(self._maps[twin][::-1, ::-1], -turn)
-            else:
-                found = _correlate(self._rasters[a][0], np.rot90(self._rasters[b][1], -turn))
+            seen = self._maps.get((b, a, -turn % 4))
+            # Seen from the other shape shifts change sign and the view turns.
+            found = self._correlate(a, b, turn) if seen is None else np.rot90(seen[::-1, ::-1], -turn)
             self._maps[key] = found
         return found
 
+    def _correlate(self, a: int, b: int, turn: int) -> Cells:
+        """Shifts of b, grown and turned, at which it shares a cell with a."""
+        cells, grown = self._rasters[a][0], self._rasters[b][1]
+        lines, columns = grown.shape if turn % 2 == 0 else grown.shape[::-1]
+        full = (cells.shape[0] + lines - 1, cells.shape[1] + columns - 1)
+        # Few sizes, so that most transforms are there already.
+        size = tuple(fft.next_fast_len(-(-n // _BUCKET) * _BUCKET, real=True) for n in full)
+        counts = fft.irfft2(self._spectrum(a, None, size) * self._spectrum(b, turn, size), size)
+        # Counts are whole numbers; single precision is right to about 0.01 for shapes of a million cells.
+        return np.asarray(counts[: full[0], : full[1]] > 0.5, dtype=np.bool_)
 
-def _correlate(cells: Cells, grown: Cells) -> Cells:
-    """Shifts of `grown` at which it shares a cell with `cells`."""
-    full = (cells.shape[0] + grown.shape[0] - 1, cells.shape[1] + grown.shape[1] - 1)
-    size = tuple(fft.next_fast_len(n, real=True) for n in full)
-    one = fft.rfft2(cells.astype(np.float32), size)
-    other = fft.rfft2(grown[::-1, ::-1].astype(np.float32), size)
-    # Counts are whole numbers; single precision is right to about 0.01 for shapes of a million cells.
-    counts = fft.irfft2(one * other, size)[: full[0], : full[1]]
-    return np.asarray(counts > 0.5, dtype=np.bool_)
+    def _spectrum(self, number: int, turn: int | None, size: tuple[int, ...]) -> _Spectrum:
+        """Transform of a shape's cells (`turn` None) or of its grown cells, turned and seen backwards."""
+        key = (number, turn, size)
+        found = self._spectra.get(key)
+        if found is None:
+            plain, grown = self._rasters[number]
+            grid = plain if turn is None else np.rot90(grown, -turn)[::-1, ::-1]
+            found = np.asarray(fft.rfft2(grid.astype(np.float32), size))
+            if len(self._spectra) >= _SPECTRA:
+                self._spectra.pop(next(iter(self._spectra)))  # the oldest
+            self._spectra[key] = found
+        return found
 
 
 def _pack(grid: Cells) -> int:
