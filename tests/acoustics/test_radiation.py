@@ -33,7 +33,7 @@ def test_a_flange_adds_mass_and_doubles_the_loss():
 
 
 def test_unknown_end():
-    with pytest.raises(ValueError, match="'flanged' or 'free'"):
+    with pytest.raises(ValueError, match="'flanged', 'free' or 'near-wall'"):
         mouth_impedance(1e-3, "flared", np.array([100.0]), AIR)
 
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, Protocol
 
 import numpy as np
 
+from kerfwave.acoustics import twoport
 from kerfwave.acoustics.duct import Complex, propagation
+from kerfwave.acoustics.twoport import Abcd
 from kerfwave.model.acoustic import Air, Network
 
-SUBCONES = 8  # per tapered segment; the wall loss is taken as constant along each
-SMALL = 0.01  # |gamma L| of a cone below which two terms of a series are exact to double precision
+PARTS = 4  # per tapered segment; the wall loss is taken as constant along each
+LAWS = ("cone", "exponential")
 
 
 class SegmentLike(Protocol):
@@ -32,11 +35,16 @@ class SegmentLike(Protocol):
     def extra_inertance_kg_m4(self) -> Any: ...  # noqa: D102
     @property
     def flow_resistivity_pa_s_m2(self) -> Any: ...  # noqa: D102
+    @property
+    def law(self) -> Any: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True)
 class SegmentArrays:
-    """The same stretch of C guides: every field a number or an array of shape (C, 1). Units as in the names."""
+    """The same stretch of C guides: every field a number or an array of shape (C, 1). Units as in the names.
+
+    `law` is a word or an array of words.
+    """
 
     length_m: Any
     area_in_m2: Any
@@ -45,25 +53,7 @@ class SegmentArrays:
     perimeter_out_m: Any
     extra_inertance_kg_m4: Any = 0.0
     flow_resistivity_pa_s_m2: Any = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Abcd:
-    """A reciprocal two-port (A D - B C = 1). Entries broadcast to (C, F); B in Pa s/m^3, C in m^3/(Pa s)."""
-
-    a: Complex
-    b: Complex
-    c: Complex
-    d: Complex
-
-    def __matmul__(self, other: Abcd) -> Abcd:
-        """Return this two-port followed by `other`."""
-        return Abcd(
-            self.a * other.a + self.b * other.c,
-            self.a * other.b + self.b * other.d,
-            self.c * other.a + self.d * other.c,
-            self.c * other.b + self.d * other.d,
-        )
+    law: Any = "cone"
 
 
 def stack(networks: Sequence[Network]) -> tuple[SegmentArrays, ...]:
@@ -77,17 +67,15 @@ def stack(networks: Sequence[Network]) -> tuple[SegmentArrays, ...]:
     for i in range(longest):
         rows = [n.guide[i] if i < len(n.guide) else None for n in networks]
         ends = [n.guide[-1] if n.guide else None for n in networks]
-        columns.append(
-            SegmentArrays(
-                *(
-                    _column(
-                        getattr(row, field.name) if row is not None else _padding(field.name, end)
-                        for row, end in zip(rows, ends, strict=True)
-                    )
-                    for field in fields(SegmentArrays)
-                )
+        numbers = {
+            field.name: _column(
+                getattr(row, field.name) if row is not None else _padding(field.name, end)
+                for row, end in zip(rows, ends, strict=True)
             )
-        )
+            for field in fields(SegmentArrays)
+            if field.name != "law"
+        }
+        columns.append(SegmentArrays(**numbers, law=_laws([row.law if row is not None else "cone" for row in rows])))
     return tuple(columns)
 
 
@@ -103,23 +91,33 @@ def _column(values: Iterator[float]) -> Any:
     return np.array([*values], dtype=float)[:, np.newaxis]
 
 
+def _laws(words: list[str]) -> Any:
+    return words[0] if len(set(words)) == 1 else np.array(words)[:, np.newaxis]
+
+
 def abcd(segment: SegmentLike, omega: Any, air: Air) -> Abcd:
     """Return the two-port of one segment: its lump first, then the duct.
 
     Args:
-        segment: uniform or conical (linear in the equivalent radius sqrt(area / pi); the perimeter is linear too).
+        segment: uniform, conical (linear in the equivalent radius sqrt(area / pi); the perimeter is linear too) or
+            exponential (in area and perimeter).
         omega: angular frequency, rad/s, shape (F,).
         air: the medium.
 
-    A uniform duct is exact. A cone is the closed conical form with the complex wavenumber of its walls or its
-    fibre, in eight shorter cones, since walls weigh more where it is narrow; without loss it is exact.
+    A uniform duct is exact. A taper is the closed form of its law with the complex wavenumber of its walls or its
+    fibre, in four shorter ones, since walls weigh more where it is narrow; without loss it is exact.
 
-    Sources: uniform line and cone as in M. L. Munjal, "Acoustics of Ducts and Mufflers"; `duct` for the walls.
+    Raises:
+        ValueError: for a taper of another law.
+
+    Sources: uniform line and cone as in M. L. Munjal, "Acoustics of Ducts and Mufflers"; the exponential horn from
+    Webster's equation, as in L. E. Kinsler et al., "Fundamentals of Acoustics"; `duct` for the walls.
     """
     omega = np.asarray(omega, dtype=float)
     result = _lump(segment.extra_inertance_kg_m4, omega)
     for piece in _pieces(segment):
-        result = result @ _cone(piece, omega, air)
+        area, perimeter, fibre = _section(piece)
+        result = result @ _two_port(piece, *propagation(area, perimeter, air, omega, fibre))
     return result
 
 
@@ -167,78 +165,77 @@ def _is_uniform(segment: SegmentLike) -> bool:
 
 
 def _pieces(segment: SegmentLike) -> tuple[SegmentLike, ...]:
-    """Return the segment itself if uniform, else shorter cones end to end."""
+    """Return the segment itself if uniform, else shorter tapers of its law end to end."""
     if _is_uniform(segment):
         return (segment,)
-    radius_in, radius_out = np.sqrt(segment.area_in_m2), np.sqrt(segment.area_out_m2)
-    perimeter_in, perimeter_out = np.asarray(segment.perimeter_in_m), np.asarray(segment.perimeter_out_m)
-    steps = [i / SUBCONES for i in range(SUBCONES + 1)]
-    areas = [(radius_in + t * (radius_out - radius_in)) ** 2 for t in steps]
-    perimeters = [perimeter_in + t * (perimeter_out - perimeter_in) for t in steps]
+    sections = [_inside(segment, i / PARTS) for i in range(PARTS + 1)]
     return tuple(
         SegmentArrays(
-            np.asarray(segment.length_m) / SUBCONES,
-            *(areas[i], areas[i + 1], perimeters[i], perimeters[i + 1]),
+            np.asarray(segment.length_m) / PARTS,
+            *(area_in, area_out, perimeter_in, perimeter_out),
             flow_resistivity_pa_s_m2=segment.flow_resistivity_pa_s_m2,
+            law=segment.law,
         )
-        for i in range(SUBCONES)
+        for (area_in, perimeter_in), (area_out, perimeter_out) in itertools.pairwise(sections)
     )
+
+
+def _inside(segment: SegmentLike, t: float) -> tuple[Any, Any]:
+    """Return area and perimeter at the share `t` of a segment's length."""
+    area_in, area_out = np.asarray(segment.area_in_m2), np.asarray(segment.area_out_m2)
+    perimeter_in, perimeter_out = np.asarray(segment.perimeter_in_m), np.asarray(segment.perimeter_out_m)
+    exponential = _is_exponential(segment)
+    return (
+        np.where(
+            exponential,
+            area_in * (area_out / area_in) ** t,
+            (np.sqrt(area_in) + t * (np.sqrt(area_out) - np.sqrt(area_in))) ** 2,
+        ),
+        np.where(
+            exponential,
+            perimeter_in * (perimeter_out / perimeter_in) ** t,
+            perimeter_in + t * (perimeter_out - perimeter_in),
+        ),
+    )
+
+
+def _is_exponential(segment: SegmentLike) -> Any:
+    law = np.asarray(segment.law)
+    unknown = ~np.isin(law, LAWS)
+    if unknown.any():
+        raise ValueError(f"the law of a segment is {str(law[unknown].flat[0])!r}; it must be 'cone' or 'exponential'")
+    return law == "exponential"
 
 
 def _section(piece: SegmentLike) -> tuple[Any, Any, Any]:
     """Return area and perimeter whose walls stand for the whole piece, and its fibre."""
     if _is_uniform(piece):
         return piece.area_in_m2, piece.perimeter_in_m, piece.flow_resistivity_pa_s_m2
-    middle = ((np.sqrt(piece.area_in_m2) + np.sqrt(piece.area_out_m2)) / 2.0) ** 2
-    perimeter = (np.asarray(piece.perimeter_in_m) + piece.perimeter_out_m) / 2.0
-    return middle, perimeter, piece.flow_resistivity_pa_s_m2
+    return *_inside(piece, 0.5), piece.flow_resistivity_pa_s_m2
 
 
-def _cone(piece: SegmentLike, omega: Any, air: Air) -> Abcd:
-    area, perimeter, fibre = _section(piece)
-    gamma, specific = propagation(area, perimeter, air, omega, fibre)
-    return _conical(piece, gamma, specific)
-
-
-def _conical(piece: SegmentLike, gamma: Complex, specific: Complex) -> Abcd:
-    """Return the closed form; with a ratio of radii of 1 it is the uniform line."""
-    length = np.asarray(piece.length_m)
-    cosh, sinh = _hyperbolic(gamma * length)
+def _two_port(piece: SegmentLike, gamma: Complex, specific: Complex) -> Abcd:
+    """Return the closed form of a piece whose propagation constant is the same all along."""
+    x = gamma * np.asarray(piece.length_m)
     if _is_uniform(piece):
-        return Abcd(cosh, specific / piece.area_in_m2 * sinh, np.asarray(piece.area_in_m2) / specific * sinh, cosh)
+        return twoport.uniform(x, piece.area_in_m2, specific)
     # Nothing has no taper.
-    ratio = np.where(length > 0.0, np.sqrt(np.asarray(piece.area_out_m2) / piece.area_in_m2), 1.0)  # of the radii
+    ratio = np.where(
+        np.asarray(piece.length_m) > 0.0, np.sqrt(np.asarray(piece.area_out_m2) / piece.area_in_m2), 1.0
+    )  # of the radii
     mean = np.sqrt(np.asarray(piece.area_in_m2) * piece.area_out_m2)
-    sinh_over_x, bow = _of_taper(gamma * length, cosh, sinh)
-    return Abcd(
-        ratio * cosh - (ratio - 1.0) * sinh_over_x,
-        specific / mean * sinh,
-        mean / specific * (sinh + (ratio - 1.0) ** 2 / ratio * bow),
-        (cosh + (ratio - 1.0) * sinh_over_x) / ratio,
-    )
-
-
-def _of_taper(x: Complex, cosh: Complex, sinh: Complex) -> tuple[Complex, Complex]:
-    """Return sinh(x) / x and (x cosh(x) - sinh(x)) / x^2, by series where the difference would cancel."""
-    small = np.abs(x) < SMALL
-    safe = np.where(small, 1.0, x)
-    squared = np.where(small, x, 0.0) ** 2
-    return (
-        np.where(small, 1.0 + squared / 6.0 * (1.0 + squared / 20.0), sinh / safe),
-        np.where(small, x / 3.0 * (1.0 + squared / 10.0 * (1.0 + squared / 28.0)), (x * cosh - sinh) / safe**2),
-    )
+    exponential = _is_exponential(piece)
+    if exponential.all():
+        return twoport.exponential(x, ratio, mean, specific)
+    cone = twoport.cone(x, ratio, mean, specific)
+    if not exponential.any():
+        return cone
+    return twoport.where(exponential, twoport.exponential(x, ratio, mean, specific), cone)
 
 
 def _through(
     piece: SegmentLike, line: tuple[Complex, Complex], pressure: Complex, flow: Complex
 ) -> tuple[Complex, Complex]:
     gamma, specific = line
-    port = _conical(piece, gamma, specific)
+    port = _two_port(piece, gamma, specific)
     return port.a * pressure + port.b * flow, port.c * pressure + port.d * flow
-
-
-def _hyperbolic(x: Complex) -> tuple[Complex, Complex]:
-    """Return cosh and sinh for one exponential's cost; both exact at 0."""
-    up: Complex = np.exp(x)
-    down: Complex = np.reciprocal(up)
-    return 0.5 * (up + down), 0.5 * (up - down)

@@ -80,8 +80,9 @@ def _driver_parameters(driver: model.Driver, at: Places) -> Iterator[Finding]:
             yield at.finding(("driver", one.keys[0]), "K401", one.text, why, hint, level="warning")
     for given, missing in (("l2_mh", "r2_ohm"), ("r2_ohm", "l2_mh")):
         if getattr(driver, given) is not None and getattr(driver, missing) is None:
+            message = f"{given} is given and {missing} is not"
             why = "the semi-inductance is one inductor and one resistor, side by side"
-            yield at.finding(("driver", given), "K402", f"{given} is given and {missing} is not", why, "both, or neither")
+            yield at.finding(("driver", given), "K402", message, why, "both, or neither")
             return
     try:
         complete(driver, air())
