@@ -92,6 +92,7 @@ def test_the_quick_check_knows_every_keyword(name):
             for key, cls in (
                 ("drive", model.Drive),
                 ("listening", model.Listening),
+                ("checks", model.Checks),
                 ("target", model.Target),
                 ("enclosure", model.Enclosure),
                 ("room", model.Room),

@@ -258,6 +258,13 @@ class Room:
 
 
 @dataclass(frozen=True, slots=True)
+class Checks:
+    """Checks that take a while and can be switched off."""
+
+    field: bool = True  # solve the sound field in the as-built air, beside the network
+
+
+@dataclass(frozen=True, slots=True)
 class Spec:
     """One whole spec, shelf files read in. The only thing the stages start from."""
 
@@ -271,4 +278,5 @@ class Spec:
     room: Room
     drive: Drive = field(default_factory=Drive)
     listening: Listening = field(default_factory=Listening)
+    checks: Checks = field(default_factory=Checks)
     notes: str = ""

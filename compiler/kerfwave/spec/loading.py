@@ -17,12 +17,14 @@ _KINDS = {
     "driver": model.Driver,
     "drive": model.Drive,
     "listening": model.Listening,
+    "checks": model.Checks,
     "target": model.Target,
     "enclosure": model.Enclosure,
     "stock": model.Stock,
     "machine": model.Machine,
     "room": model.Room,
 }
+_OPTIONAL = ("drive", "listening", "checks")
 _SHELVED = ("driver", "stock", "machine")
 
 
@@ -135,7 +137,7 @@ class _Reading:
         data = source.data
         for step in inner:
             data = data.get(step) if isinstance(data, dict) else None
-        if key in ("drive", "listening") and key not in self.root.data:
+        if key in _OPTIONAL and key not in self.root.data:
             return _KINDS[key]()
         if not isinstance(data, dict) or not self.sound(source, inner):
             return None
