@@ -38,7 +38,8 @@ def pack(
         margin_mm: kept free along every edge of the sheet, and of the bed where that is smaller.
         spacing_mm: least distance between two pieces, windows included.
         sheet_grain: "x" or "y", the sheet's own grain axis. A piece with `grain` set lies with that axis along it.
-        effort: layouts tried for each sheet; the search stops on this count and never on the clock.
+        effort: layouts tried for each sheet in the main pass; a fifth as many in the pass before it, twice as many in
+            a last one if a sheet might be saved. The search stops on counts and never on the clock.
         seed: of the search; the same input and seed give the same nest, byte for byte.
 
     Returns:
