@@ -8,13 +8,12 @@ from dataclasses import dataclass
 from kerfwave.acoustics import driver as drivers
 from kerfwave.acoustics import sizing
 from kerfwave.acoustics.air import air as air_at
+from kerfwave.acoustics.cases import SMALLEST_CHAMBER, duct_length_m
 from kerfwave.body import measure
 from kerfwave.body.fold import Fold, Folds, all_folds
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
 from kerfwave.engine.errors import StageError
 from kerfwave.model.spec import Driver, Enclosure, Target
-
-WAVE_SHARE = 8.0  # a duct shorter than an eighth of the wave acts as a lump of air, not as a guide (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +64,8 @@ def run(
     counts = layer_counts(rules, driver, enclosure.height_mm)
     if not counts:
         raise StageError(_too_low(rules, enclosure), ("enclosure", "height_mm"))
-    least = enclosure.guide_least_mm or round(1e3 * air.speed / (WAVE_SHARE * target.relief_from_hz), 1)
+    least_m, longest_m = duct_length_m(enclosure.case, target.relief_from_hz, air)
+    least = round(1e3 * least_m, 1) if enclosure.guide_least_mm is None else enclosure.guide_least_mm
     progress(0.1, "folding")
     found = all_folds(enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm, least_length_mm=least)
     long_enough = bool(found.folds)
@@ -73,8 +73,9 @@ def run(
         found = all_folds(enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm)
     if not found.folds:
         raise StageError(_nothing_folds(found, enclosure), ("enclosure", "plan"))
-    progress(0.6, f"{len(found.folds)} folds")
-    bodies = [(fold, count) for count in counts for fold in found.folds]
+    folds = _of_case(found.folds, enclosure.case, 1e3 * longest_m)
+    progress(0.6, f"{len(folds)} folds")
+    bodies = [(fold, count) for count in counts for fold in folds]
     candidates = []
     for label, (fold, count) in enumerate(bodies):
         promise = measure.promised(fold, rules, count, driver)
@@ -98,11 +99,32 @@ def run(
         designs=tuple(SizedDesign(*bodies[d.label], d) for d in result.designs),
         least_guide_mm=least,
         long_enough=long_enough,
-        folds=len(found.folds),
+        folds=len(folds),
         tried=result.tried,
         feasible=result.feasible,
         binding=result.binding,
     )
+
+
+def _of_case(folds: tuple[Fold, ...], case: str, longest_mm: float) -> tuple[Fold, ...]:
+    """Return the folds that are what the case says they shall be.
+
+    Raises:
+        StageError: if every duct is too long for a vented box.
+    """
+    short = tuple(f for f in folds if f.length_mm <= longest_mm)
+    if not short:
+        least = min(f.length_mm for f in folds)
+        raise StageError(
+            f"the shortest duct that folds into this plan is {least:.0f} mm long; in a vented box it must stay below "
+            f"{longest_mm:.0f} mm, an eighth of the wave at relief_from_hz",
+            ("enclosure", "case"),
+        )
+    if case != "quarter-wave":
+        return short
+    # A line has no chamber worth the name: what is left over is there for the driver's own depth.
+    smallest = min(f.chamber_area_mm2 for f in short)
+    return tuple(f for f in short if f.chamber_area_mm2 <= SMALLEST_CHAMBER * smallest)
 
 
 def _too_low(rules: BodyRules, enclosure: Enclosure) -> str:
