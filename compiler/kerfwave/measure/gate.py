@@ -1,0 +1,78 @@
+"""The time gate: a stretch of the impulse response, its spectrum, and the lowest frequency it can honestly tell.
+
+The gate is one from half of itself before the peak, and falls as half a Hann window over its last quarter. Before the
+peak nothing arrives but noise, the harmonics, and what the sweep's lower end rings; how far back the gate reaches is
+chosen with the harmonics in mind. A stretch of so many seconds cannot tell frequencies apart that lie closer than
+one over them, and nothing below that (common practice): `lowest_hz` is one over the length up to the window's half.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+from scipy.interpolate import CubicSpline
+
+from kerfwave.measure.bands import band_mean
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+FALL = 0.25  # of the gate after the peak, falling
+_FINE = 8  # zeros put after a gate, in lengths of it, so that its spectrum can be read between the bins
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """From how long before a moment to how long after it, in seconds."""
+
+    before_s: float
+    after_s: float
+
+    @property
+    def lowest_hz(self) -> float:
+        """The lowest frequency that the gate can tell."""
+        return 1.0 / (self.after_s * (1.0 - FALL / 2))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spectrum:
+    """The spectrum of one gated stretch; time zero is the moment that the gate was laid round."""
+
+    frequency_hz: Real
+    values: Complex
+    energy: float  # of the gate: the sum of its squared weights, which noise goes with
+
+    def at(self, frequency_hz: Real) -> Complex:
+        """Return the spectrum between its bins."""
+        return np.asarray(CubicSpline(self.frequency_hz, self.values)(frequency_hz))
+
+    def power(self, frequency_hz: Real, per_octave: float) -> Real:
+        """Return the mean power over 1/`per_octave` octave round each frequency."""
+        half = 2.0 ** (0.5 / per_octave)
+        power = np.square(self.values.real) + np.square(self.values.imag)
+        return np.maximum(band_mean(self.frequency_hz, power, frequency_hz / half, frequency_hz * half), 0.0)
+
+
+def window(gate: Gate, rate_hz: int) -> tuple[Real, int]:
+    """Return the gate's weights and the index of the moment it is laid round."""
+    before, after = round(gate.before_s * rate_hz), max(round(gate.after_s * rate_hz), 2)
+    weights = np.ones(before + after)
+    rise, fall = before // 2, max(round(FALL * after), 1)
+    weights[:rise] = 0.5 - 0.5 * np.cos(math.pi * (np.arange(rise) + 0.5) / max(rise, 1))
+    weights[-fall:] = 0.5 + 0.5 * np.cos(math.pi * (np.arange(fall) + 0.5) / fall)
+    return weights, before
+
+
+def cut(impulse: Real, gate: Gate, at: int, rate_hz: int) -> Spectrum:
+    """Return the spectrum of a stretch of a circular impulse response round sample `at`."""
+    weights, before = window(gate, rate_hz)
+    stretch = impulse.take(range(at - before, at - before + len(weights)), mode="wrap") * weights
+    length = int(fft.next_fast_len(_FINE * len(stretch), real=True))
+    values = fft.rfft(stretch, length)
+    frequency = np.arange(len(values), dtype=np.float64) * (rate_hz / length)
+    turned = values * np.exp(2j * math.pi * frequency * (before / rate_hz))
+    return Spectrum(frequency, turned, float(np.sum(np.square(weights))))
