@@ -26,6 +26,7 @@ class Extremum:
     hz: float
     standard_hz: float
     ohm: float
+    prominence: float  # of ln |Z|: by how much it stands out
 
 
 def extrema(sweep: ImpedanceSweep) -> tuple[Extremum, ...]:
@@ -35,21 +36,22 @@ def extrema(sweep: ImpedanceSweep) -> tuple[Extremum, ...]:
     follows from the scatter about the parabola.
     """
     grid, level = smooth(sweep)
-    tops, _ = find_peaks(level, prominence=LEAST_PROMINENCE)
-    # A dip stands out by what rises on both its sides, which is prominence upside down.
-    bottoms, _ = find_peaks(-level, prominence=LEAST_PROMINENCE)
-    rough = sorted([(float(grid[i]), "peak") for i in tops] + [(float(grid[i]), "dip") for i in bottoms])
+    rough = []
+    for kind, sign in (("peak", 1.0), ("dip", -1.0)):  # a dip stands out by what rises on both its sides
+        places, about = find_peaks(sign * level, prominence=LEAST_PROMINENCE)
+        rough += [(float(grid[i]), kind, float(p)) for i, p in zip(places, about["prominences"], strict=True)]
+    rough.sort()
     x, y = np.log(np.asarray(sweep.frequency_hz)), np.log(np.asarray(sweep.ohm))
     found = []
-    for i, (place, kind) in enumerate(rough):
+    for i, (place, kind, prominence) in enumerate(rough):
         gaps = [abs(rough[j][0] - place) for j in (i - 1, i + 1) if 0 <= j < len(rough)]
-        vertex = _vertex(x, y, place, min([WIDEST, *(SHARE * gap for gap in gaps)]), kind)
+        vertex = _vertex(x, y, place, min([WIDEST, *(SHARE * gap for gap in gaps)]), kind, prominence)
         if vertex is not None:
             found.append(vertex)
     return tuple(found)
 
 
-def _vertex(x: Real, y: Real, place: float, half: float, kind: str) -> Extremum | None:
+def _vertex(x: Real, y: Real, place: float, half: float, kind: str, prominence: float) -> Extremum | None:
     """Return the vertex of the parabola through the points near `place`, None where there are too few."""
     centre = place
     for _ in range(ROUNDS):
@@ -73,7 +75,7 @@ def _vertex(x: Real, y: Real, place: float, half: float, kind: str) -> Extremum 
     lever = np.array([0.0, -1.0 / (2.0 * bow), slope / (2.0 * bow**2)])
     standard = float(np.sqrt(max(lever @ covariance @ lever, 0.0)))
     hz = float(np.exp(centre))
-    return Extremum(kind, hz, hz * standard, float(np.exp(level + slope * shift + bow * shift**2)))
+    return Extremum(kind, hz, hz * standard, float(np.exp(level + slope * shift + bow * shift**2)), prominence)
 
 
 def matched(
