@@ -1,0 +1,158 @@
+"""From the layers to the air that the field is solved in: metres, patches of the plan, what fills each, openings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import affinity
+from shapely.geometry import LineString, Polygon
+from shapely.ops import split, unary_union
+
+from kerfwave.acoustics.field import Medium, Patch, Space, Strip
+from kerfwave.body import path, shapes
+from kerfwave.body.air import Body
+from kerfwave.model.acoustic import Network, Segment
+from kerfwave.model.parts import AirPrism, Opening
+
+CHAMBER, FIBRE, OPEN = 0, 1, 2  # media: behind the driver, guide with fibre, guide without
+HOLLOW = ("chamber", "guide", "driver-bore", "terminal-bore")  # kinds of air that nothing is put into later
+
+CELL_MM = 4.0  # biquadratic cells: the demos' resonances are then within 0.05 % of those with half as much
+CELLS_ACROSS = 4  # of the narrowest lane, at least
+MOST_CELLS = 6000  # in the plan; a larger body gets larger cells
+
+
+def cell_mm(body: Body) -> float:
+    """Return the side of a cell that suits a body, in tenths of a millimetre."""
+    narrowest = min(shapes.width_across(_guide(body), *path.at(run, 0.5)) for run in body.fold.runs)
+    area = math.fsum(shapes.polygon(p.outline).area for p in body.air if p.kind in ("chamber", "guide"))
+    wanted = min(CELL_MM, math.floor(10.0 * narrowest / CELLS_ACROSS) / 10.0)
+    return max(wanted, math.ceil(10.0 * math.sqrt(area / MOST_CELLS)) / 10.0)
+
+
+def _guide(body: Body) -> Any:
+    prism = next(p for p in body.air if p.kind == "guide")
+    return _within(prism, shapes.polygon(body.plan.outline))
+
+
+def space_of(body: Body, network: Network) -> Space:
+    """Return the air of a body that has a mouth.
+
+    Chamber and guide reach through all inner layers; a bore counts with the thickness of the layers that it crosses.
+    What the driver takes up is the difference between that air and the network's chamber: it is taken off the
+    compressible volume evenly, wherever in the chamber the driver sits.
+    """
+    plan = shapes.polygon(body.plan.outline)
+    prisms = [p for p in body.air if p.kind in HOLLOW]
+    main = {p.kind: p for p in prisms if p.kind in ("chamber", "guide")}
+    guide = _guide(body)
+    filled, clear = _guide_parts(body, network, guide)
+    found = [
+        (shapes.polygon(main["chamber"].outline).difference(guide), _height(main["chamber"]), CHAMBER),
+        (filled, _height(main["guide"]), FIBRE),
+        (clear, _height(main["guide"]), OPEN),
+    ]
+    for prism in prisms:
+        if prism.kind not in main:
+            taken = unary_union([shapes.polygon(p.outline) for p in main.values() if _share_height(p, prism)])
+            found.append((_within(prism, plan).difference(taken), _height(prism), CHAMBER))
+    found = [one for one in found if not one[0].is_empty]
+    behind = math.fsum(shape.area * height for shape, height, medium in found if medium == CHAMBER) * 1e-9
+    spring = network.chamber_m3 / behind
+    mouth = next(o for o in body.openings if o.kind == "mouth")
+    bores = [p for p in prisms if p.kind == "driver-bore"]
+    upright = body.rules.stack == "upright"
+    return Space(
+        air=_metres(unary_union([_within(p, plan) for p in prisms])),
+        patches=tuple(
+            Patch(_metres(shape), height * 1e-3, medium, spring if medium == CHAMBER else 1.0)
+            for shape, height, medium in found
+        ),
+        media=_media(network, network.chamber_m3),
+        mouth=(_mouth(mouth),),
+        driver=tuple(_front_edge(bore) for bore in bores) if upright else (),
+        driver_shape=None if upright else _metres(unary_union([_within(b, plan) for b in bores])),
+    )
+
+
+def _media(network: Network, chamber_m3: float) -> tuple[Medium, ...]:
+    """Return chamber, guide with fibre, guide without; the guide's section is the mean along it."""
+    filled = [s for s in network.guide if s.flow_resistivity_pa_s_m2 > 0.0]
+    clear = [s for s in network.guide if s.flow_resistivity_pa_s_m2 <= 0.0]
+    leak = 1.0 / network.leak_pa_s_m3 if network.leak_pa_s_m3 > 0.0 else 0.0
+    return (
+        Medium(
+            flow_resistivity_pa_s_m2=network.chamber_flow_resistivity_pa_s_m2, leak_m3_s_pa=leak, volume_m3=chamber_m3
+        ),
+        Medium(flow_resistivity_pa_s_m2=filled[0].flow_resistivity_pa_s_m2 if filled else 0.0),
+        Medium(
+            area_m2=_mean(clear, "area_in_m2", "area_out_m2"),
+            perimeter_m=_mean(clear, "perimeter_in_m", "perimeter_out_m"),
+        ),
+    )
+
+
+def _mean(segments: list[Segment], one: str, other: str) -> float:
+    length = math.fsum(s.length_m for s in segments)
+    total = math.fsum(s.length_m * (getattr(s, one) + getattr(s, other)) / 2.0 for s in segments)
+    return total / length if length > 0.0 else 0.0
+
+
+def _guide_parts(body: Body, network: Network, guide: Any) -> tuple[Any, Any]:
+    """Return the part of the guide that holds fibre and the part that does not, cut square to the centreline."""
+    length = 1e3 * math.fsum(s.length_m for s in network.guide if s.flow_resistivity_pa_s_m2 > 0.0)
+    if length <= 0.0:
+        return Polygon(), guide
+    runs = body.fold.runs
+    for run in runs:
+        if length < run.length_mm - 1e-6:
+            break
+        length -= run.length_mm
+    else:
+        return guide, Polygon()
+    x, y, heading = path.at(run, length / run.length_mm)
+    across = shapes.width_across(guide, x, y, heading) / 2.0 + 0.5  # into the wood on both sides, and no further
+    turn = math.radians(heading)
+    dx, dy = -math.sin(turn) * across, math.cos(turn) * across
+    parts = list(split(guide, LineString([(x - dx, y - dy), (x + dx, y + dy)])).geoms)
+    throat = shapely.Point(runs[0].x, runs[0].y)
+    first = min(parts, key=lambda part: part.distance(throat))
+    return first, unary_union([part for part in parts if part is not first])
+
+
+def _mouth(opening: Opening) -> Strip:
+    x, y, _ = opening.centre_mm
+    nx, ny, _ = opening.normal
+    half = (opening.width_mm or 0.0) / 2.0
+    a, b = (x - ny * half, y + nx * half), (x + ny * half, y - nx * half)
+    return Strip(_place(a), _place(b), (opening.height_mm or 0.0) * 1e-3)
+
+
+def _front_edge(bore: AirPrism) -> Strip:
+    xs, ys = [p[0] for p in bore.outline], [p[1] for p in bore.outline]
+    return Strip(_place((min(xs), min(ys))), _place((max(xs), min(ys))), _height(bore) * 1e-3)
+
+
+def _within(prism: AirPrism, plan: Any) -> Any:
+    return shapes.polygon(prism.outline, prism.holes).intersection(plan)
+
+
+def _share_height(a: AirPrism, b: AirPrism) -> bool:
+    return min(a.to_z_mm, b.to_z_mm) - max(a.from_z_mm, b.from_z_mm) > shapes.EPS
+
+
+def _height(prism: AirPrism) -> float:
+    return prism.to_z_mm - prism.from_z_mm
+
+
+def _metres(shape: Any) -> Any:
+    return affinity.scale(shape, 1e-3, 1e-3, origin=(0, 0))
+
+
+def _place(point: Iterable[float]) -> tuple[float, float]:
+    x, y = (float(v) for v in np.asarray(tuple(point)) * 1e-3)
+    return x, y
