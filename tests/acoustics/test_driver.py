@@ -1,10 +1,11 @@
+import itertools
 import math
 import subprocess
 import sys
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kerfwave.acoustics.air import air
@@ -51,6 +52,40 @@ def test_any_sufficient_subset_gives_the_same_driver(driver, damping, suspension
     again = complete(stated(driver, full, *damping, suspension), AIR)
     for name in ("fs_hz", "qms", "qes", "qts", "vas_m3", "mms_kg", "cms_m_n", "rms_kg_s", "bl_tm"):
         assert getattr(again, name) == pytest.approx(getattr(full, name), rel=1e-6), name
+
+
+KEYS = ("qms", "qes", "qts", "vas_l", "cms_mm_n", "mms_g", "bl_tm")
+SUBSETS = [keys for n in range(len(KEYS) + 1) for keys in itertools.combinations(KEYS, n)]
+
+
+def determines(keys):
+    """Counting, without regard to how the code goes about it: mass, Qms, Qes and Bl are four unknowns.
+
+    Each mass key gives the mass; two of the Qs give both; Bl, Qes and the mass give the third of them.
+    """
+    known = {"mass"} if {"vas_l", "cms_mm_n", "mms_g"} & {*keys} else set()
+    known |= {*keys} & {"qms", "qes", "qts", "bl_tm"}
+    for _ in range(3):
+        for three in (("qms", "qes", "qts"), ("mass", "qes", "bl_tm")):
+            if len(known & {*three}) == 2:
+                known |= {*three}
+    return known == {"mass", "qms", "qes", "qts", "bl_tm"}
+
+
+@settings(max_examples=25, deadline=None)
+@given(drivers)
+def test_every_subset_that_determines_the_driver_gives_it_back_and_no_other_does(driver):
+    full = complete(driver, AIR)
+    for keys in SUBSETS:
+        told = stated(driver, full, *keys)
+        if not determines(keys):
+            with pytest.raises(ValueError, match="unknown"):
+                complete(told, AIR)
+            continue
+        again = complete(told, AIR)
+        for name in ("fs_hz", "qms", "qes", "qts", "vas_m3", "mms_kg", "cms_m_n", "rms_kg_s", "bl_tm"):
+            assert getattr(again, name) == pytest.approx(getattr(full, name), rel=1e-6), (keys, name)
+        assert contradictions(told, AIR, tolerance=1e-6) == ()
 
 
 @given(drivers)
@@ -110,6 +145,9 @@ def test_wrong_cone_area_shows_in_vas(sheet):
         ({"mms_g": -1.0}, "mms_g is -1"),
         ({"re_ohm": float("nan")}, "re_ohm is nan"),
         ({"le_mh": -0.1}, "le_mh is -0.1"),
+        ({"l2_mh": 0.2}, "l2_mh and r2_ohm go together"),
+        ({"r2_ohm": 2.0}, "l2_mh and r2_ohm go together"),
+        ({"l2_mh": 0.2, "r2_ohm": -2.0}, "r2_ohm is -2"),
     ],
 )
 def test_what_is_missing_or_impossible_is_said(sheet, change, sentence):

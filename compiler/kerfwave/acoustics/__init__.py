@@ -10,38 +10,39 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from kerfwave.acoustics.derivation import Parameter, derived
 from kerfwave.acoustics.driver import Contradiction, complete, contradictions
 
 if TYPE_CHECKING:
-    from kerfwave.acoustics.network import (
-        BatchResponse,
-        Solution,
-        input_impedance,
-        response,
-        responses,
-        solve,
-        solve_network,
-    )
-    from kerfwave.acoustics.radiation import mouth_impedance, piston_impedance
-    from kerfwave.acoustics.segments import Abcd, SegmentArrays, abcd, cascade, stack
+    from kerfwave.acoustics.circuit import Solution, leak_resistance, solve
+    from kerfwave.acoustics.network import BatchResponse, input_impedance, response, responses, solve_network
+    from kerfwave.acoustics.radiation import loads_of_two, mouth_impedance, piston_impedance
+    from kerfwave.acoustics.segments import SegmentArrays, abcd, cascade, stack
+    from kerfwave.acoustics.twoport import Abcd
 
 _HOME = {
-    "network": ("BatchResponse", "Solution", "input_impedance", "response", "responses", "solve", "solve_network"),
-    "radiation": ("mouth_impedance", "piston_impedance"),
-    "segments": ("Abcd", "SegmentArrays", "abcd", "cascade", "stack"),
+    "circuit": ("Solution", "leak_resistance", "solve"),
+    "network": ("BatchResponse", "input_impedance", "response", "responses", "solve_network"),
+    "radiation": ("loads_of_two", "mouth_impedance", "piston_impedance"),
+    "segments": ("SegmentArrays", "abcd", "cascade", "stack"),
+    "twoport": ("Abcd",),
 }
 
 __all__ = [
     "Abcd",
     "BatchResponse",
     "Contradiction",
+    "Parameter",
     "SegmentArrays",
     "Solution",
     "abcd",
     "cascade",
     "complete",
     "contradictions",
+    "derived",
     "input_impedance",
+    "leak_resistance",
+    "loads_of_two",
     "mouth_impedance",
     "piston_impedance",
     "response",

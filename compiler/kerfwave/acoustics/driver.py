@@ -30,12 +30,12 @@ def complete(driver: Driver, air: Air) -> DriverParameters:
     """Return the whole small-signal set, every value consistent with every other.
 
     Where a data sheet says more than it takes, fs is kept; the moving mass decides before the compliance, and
-    that before Vas; Qms and Qes before Qts; and Bl is used only if Qes cannot be had otherwise.
-    `contradictions` tells what was passed over.
+    that before Vas; Qms and Qes before Qts; and Bl is used only if Qes, or the mass, cannot be had otherwise.
+    `contradictions` tells what was passed over, `derivation.derived` what was stated and what follows.
 
     Raises:
         ValueError: if too little is known, or the values cannot belong to a driver (Qts above Qms, a value
-            that is not a positive number).
+            that is not a positive number, one half of the semi-inductance).
     """
     _all_positive(driver)
     sd_m2 = driver.sd_cm2 * 1e-4
@@ -57,6 +57,8 @@ def complete(driver: Driver, air: Air) -> DriverParameters:
         cms_m_n=1.0 / (omega**2 * mms_kg),
         rms_kg_s=omega * mms_kg / qms,
         bl_tm=math.sqrt(omega * mms_kg * driver.re_ohm / qes),
+        l2_h=(driver.l2_mh or 0.0) * 1e-3,
+        r2_ohm=driver.r2_ohm or 0.0,
     )
 
 
@@ -79,15 +81,29 @@ def contradictions(driver: Driver, air: Air, tolerance: float = 0.05) -> tuple[C
 
 
 def _all_positive(driver: Driver) -> None:
-    for key in ("fs_hz", "sd_cm2", "re_ohm", "qms", "qes", "qts", "vas_l", "cms_mm_n", "mms_g", "bl_tm"):
+    keys = ("fs_hz", "sd_cm2", "re_ohm", "qms", "qes", "qts", "vas_l", "cms_mm_n", "mms_g", "bl_tm", "l2_mh", "r2_ohm")
+    for key in keys:
         value = getattr(driver, key)
         if value is not None and not (math.isfinite(value) and value > 0.0):
             raise ValueError(f"{key} is {value}; it must be a positive number")
     if not (math.isfinite(driver.le_mh) and driver.le_mh >= 0.0):
         raise ValueError(f"le_mh is {driver.le_mh}; it must be zero or a positive number")
+    if (driver.l2_mh is None) != (driver.r2_ohm is None):
+        raise ValueError("l2_mh and r2_ohm go together: give both, or neither")
 
 
 def _moving_mass(driver: Driver, air: Air) -> float | None:
+    """Return the moving mass in kg: stated, or from the suspension, or from Bl and the electrical Q."""
+    mms_kg = _mass_and_spring(driver, air)
+    qes = driver.qes
+    if qes is None and driver.qms is not None and driver.qts is not None:
+        qes = _other_q(driver.qts, driver.qms, "qms")
+    if mms_kg is None and driver.bl_tm is not None and qes is not None:
+        return qes * driver.bl_tm**2 / (2.0 * math.pi * driver.fs_hz * driver.re_ohm)
+    return mms_kg
+
+
+def _mass_and_spring(driver: Driver, air: Air) -> float | None:
     """Return the moving mass in kg: stated, or from fs and the compliance, or from fs and Vas."""
     omega = 2.0 * math.pi * driver.fs_hz
     if driver.mms_g is not None:
@@ -169,7 +185,7 @@ def _equivalent_volume(driver: Driver, air: Air) -> list[Contradiction | None]:
 
 def _force_factor(driver: Driver, air: Air) -> Contradiction | None:
     """Bl against Qes, Re and Mms, where Qes may come from Qts and Qms, and Mms from fs and Cms or Vas."""
-    mms_kg = _moving_mass(driver, air)
+    mms_kg = _mass_and_spring(driver, air)
     if driver.bl_tm is None or mms_kg is None:
         return None
     q_keys: tuple[str, ...]
