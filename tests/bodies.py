@@ -44,12 +44,19 @@ def house(width: float, depth: float, gable: float) -> Plan:
 
 
 def made(
-    plan: Plan, *, stack: str = "upright", height: float = 100.0, thickness: float = 6.3, pick: int = 0, **rules: float
+    plan: Plan,
+    *,
+    stack: str = "upright",
+    height: float = 100.0,
+    thickness: float = 6.3,
+    pick: int = 0,
+    taper: float = 1.0,
+    **rules: float,
 ) -> tuple[air.Body, Slices, BodyRules, Fold, LayerCount]:
     """Build one of the folds of a plan, sliced. `pick` wraps around."""
     enclosure = Enclosure(plan=plan, height_mm=height, stack=stack, **rules)  # type: ignore[arg-type]
     derived = body_rules(enclosure, DRIVER, thickness)
-    folds = all_folds(plan, derived, least_duct_mm=14.0, step_mm=7.0, most_lanes=5).folds
+    folds = all_folds(plan, derived, least_duct_mm=14.0, step_mm=12.0, most_lanes=4, tapers=(taper, 1.0)).folds
     assert folds, "this plan should fold"
     chosen = folds[pick % len(folds)]
     counts = layer_counts(derived, DRIVER, height)[-1]

@@ -23,11 +23,11 @@ TARGET = Target(100, 700, 78, 8, 70, 200, 0.1, 70, 1.0)
 def guide(length: float, width: float) -> tuple[GuideRun, ...]:
     lanes = length / 3
     return (
-        GuideRun("lane 1", lanes, width, 0.084),
-        GuideRun("bend 1", np.pi * (width + 0.006) / 2, width, 0.084, 180.0, 0.003),
-        GuideRun("lane 2", lanes, width, 0.084),
-        GuideRun("bend 2", np.pi * (width + 0.006) / 2, width, 0.084, 180.0, 0.003),
-        GuideRun("lane 3", lanes, width, 0.084),
+        GuideRun("lane 1", lanes, width, width, 0.084),
+        GuideRun("bend 1", np.pi * (width + 0.006) / 2, width, width, 0.084, 180.0, 0.003),
+        GuideRun("lane 2", lanes, width, width, 0.084),
+        GuideRun("bend 2", np.pi * (width + 0.006) / 2, width, width, 0.084, 180.0, 0.003),
+        GuideRun("lane 3", lanes, width, width, 0.084),
     )
 
 

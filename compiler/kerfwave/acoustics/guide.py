@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from kerfwave.acoustics.bends import bend_segments
+from kerfwave.acoustics.bends import bend_correction
 from kerfwave.model.acoustic import Air, GuideRun, Segment
 
 FIBRE = " (fibre)"
@@ -35,7 +35,7 @@ def segments(runs: tuple[GuideRun, ...], air: Air, fill: Fill | None = None) -> 
     """Return the guide as network segments, split where the fibre ends.
 
     A bend of constant section keeps the volume of its centreline length and has less inertance than that; the
-    difference is a negative lump at its middle (`bends.bend_segments`).
+    difference is a negative lump at its middle (see `bends.bend_segments` on why there).
     """
     fill = fill or Fill()
     filled = fill.guide_fraction * sum(run.length_m for run in runs) if fill.guide_pa_s_m2 > 0 else 0.0
@@ -47,16 +47,31 @@ def segments(runs: tuple[GuideRun, ...], air: Air, fill: Fill | None = None) -> 
             inside = run.length_m if inside > run.length_m / 2 else 0.0
         filled -= run.length_m
         resistivity = fill.guide_pa_s_m2 if inside else 0.0
-        if run.turn_deg:
-            angle = math.radians(abs(run.turn_deg))
-            name = run.name + (FIBRE if inside else "")
-            found += bend_segments(name, run.width_m, run.inner_radius_m, angle, run.height_m, air, resistivity)
-        else:
-            area, perimeter = run.width_m * run.height_m, 2 * (run.width_m + run.height_m)
-            parts = ((inside, resistivity, FIBRE), (run.length_m - inside, 0.0, ""))
-            found += [
-                Segment(run.name + note, length, area, area, perimeter, perimeter, 0.0, sigma)
-                for length, sigma, note in parts
-                if length > 0.0
-            ]
+        parts = (
+            ((run.length_m, resistivity, FIBRE if inside else ""),)
+            if run.turn_deg
+            else ((inside, resistivity, FIBRE), (run.length_m - inside, 0.0, ""))
+        )
+        done = 0.0
+        for length, sigma, note in parts:
+            if length > 0.0:
+                start, stop = done / run.length_m, (done + length) / run.length_m
+                found += _bend(run, note, sigma, air) if run.turn_deg else [_straight(run, start, stop, note, sigma)]
+                done += length
     return tuple(found)
+
+
+def _straight(run: GuideRun, start: float, stop: float, note: str, sigma: float, lump: float = 0.0) -> Segment:
+    """Return part of a run as a segment, with a lump at its inlet."""
+    widths = [run.width_in_m + (run.width_out_m - run.width_in_m) * part for part in (start, stop)]
+    (area_in, perimeter_in), (area_out, perimeter_out) = ((w * run.height_m, 2 * (w + run.height_m)) for w in widths)
+    length = (stop - start) * run.length_m
+    return Segment(run.name + note, length, area_in, area_out, perimeter_in, perimeter_out, lump, sigma)
+
+
+def _bend(run: GuideRun, note: str, sigma: float, air: Air) -> list[Segment]:
+    """Return a bend as two halves with its whole correction between them, worked out at its mean width."""
+    width, angle = (run.width_in_m + run.width_out_m) / 2, math.radians(abs(run.turn_deg))
+    lump = bend_correction(width, run.inner_radius_m, angle, run.height_m, air)
+    early = _straight(run, 0.0, 0.5, f"{note}, first half", sigma)
+    return [early, _straight(run, 0.5, 1.0, f"{note}, second half", sigma, lump)]

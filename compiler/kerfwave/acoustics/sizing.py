@@ -85,31 +85,28 @@ def network(candidate: Candidate, driver: DriverParameters, air: Air, fill: Fill
         chamber_m3=candidate.chamber_m3,
         chamber_flow_resistivity_pa_s_m2=fill.chamber_pa_s_m2,
         guide=segments(candidate.guide, air, fill),
-        mouth=Mouth(last.width_m * last.height_m, candidate.mouth_end),
+        mouth=Mouth(last.width_out_m * last.height_m, candidate.mouth_end),
     )
 
 
 def _one_bore(full: Network, fill: Fill) -> Network:
-    """Return the network with its guide as one straight bore (two where fibre ends), for the first round."""
+    """Return the network with its guide as one even bore (two where fibre ends), for the first round."""
     length = sum(s.length_m for s in full.guide)
     lump = sum(s.extra_inertance_kg_m4 for s in full.guide)
-    like = full.guide[-1]
+    first, last = full.guide[0], full.guide[-1]
+
+    def along(part: float) -> tuple[float, float]:
+        """Return area and perimeter at a share of the length: a cone from throat to mouth."""
+        area = first.area_in_m2 + (last.area_out_m2 - first.area_in_m2) * part
+        return area, first.perimeter_in_m + (last.perimeter_out_m - first.perimeter_in_m) * part
+
     filled = fill.guide_fraction if fill.guide_pa_s_m2 > 0 else 0.0
-    parts = ((filled, fill.guide_pa_s_m2), (1.0 - filled, 0.0))
-    guide = tuple(
-        Segment(
-            "guide",
-            part * length,
-            like.area_in_m2,
-            like.area_in_m2,
-            like.perimeter_in_m,
-            like.perimeter_in_m,
-            part * lump,
-            sigma,
-        )
-        for part, sigma in parts
-    )
-    return Network(full.driver, full.chamber_m3, full.chamber_flow_resistivity_pa_s_m2, guide, full.mouth)
+    guide = []
+    for start, stop, sigma in ((0.0, filled, fill.guide_pa_s_m2), (filled, 1.0, 0.0)):
+        (area_in, around_in), (area_out, around_out) = along(start), along(stop)
+        part = stop - start
+        guide.append(Segment("guide", part * length, area_in, area_out, around_in, around_out, part * lump, sigma))
+    return Network(full.driver, full.chamber_m3, full.chamber_flow_resistivity_pa_s_m2, tuple(guide), full.mouth)
 
 
 def size(

@@ -136,7 +136,7 @@ def _openings(
     last = fold.runs[-1]
     heading = math.radians(path.end(last)[2])
     straightness = abs(math.cos(heading) * mouth.normal_x + math.sin(heading) * mouth.normal_y)
-    mouth_width = fold.key.width_mm / straightness
+    mouth_width = last.width_out_mm / straightness
     upright = rules.stack == "upright"
     bore = next(p for p in air if p.kind == "terminal-bore")
     plate = rules.plate_width_mm + 2 * rules.fit_mm - 2 * PLATE_SHOULDER_MM

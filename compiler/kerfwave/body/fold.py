@@ -17,8 +17,9 @@ says how that frame is turned and mirrored into the plan.
 
 from __future__ import annotations
 
+import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
@@ -46,7 +47,15 @@ class FoldKey:
     flip_u: bool
     flip_v: bool
     lanes: int
-    width_mm: float
+    width_mm: float  # mean of the lanes
+    taper: float = 1.0  # width of the last lane / width of the first
+
+    @property
+    def widths_mm(self) -> tuple[float, ...]:
+        """Widths of the lanes, throat first, in even steps; a turn between two goes evenly from one to the other."""
+        first = 2 * self.width_mm / (1 + self.taper)
+        step = (self.taper - 1) * first / max(1, self.lanes - 1)
+        return tuple(round(first + i * step, 6) for i in range(self.lanes)) if self.lanes > 1 else (self.width_mm,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,14 +104,16 @@ def _fold(plan: Plan, rules: BodyRules, key: FoldKey, least_length_mm: float, ro
         u_lo, _, u_hi, _ = seen.bounds
         if key.lanes * (u_hi - u_lo + key.width_mm + rules.separator_mm) + rules.front_wall_mm < least_length_mm:
             raise CannotFold(TOO_SHORT)
-        reach = key.width_mm + rules.separator_mm / 2  # outer radius of a turn
-        erosion = f"{terminal_face} less {reach:.6f}"
-        if erosion not in rooms:
-            rooms[erosion] = room.buffer(-(reach - shapes.EPS), quad_segs=32)
-        turning = _to_lanes(rooms[erosion], key)
-        runs = _lanes(seen, turning, key.lanes, key.width_mm, rules.separator_mm)
+        widths = key.widths_mm
+        turning = []
+        for reach in _reaches(widths, rules.separator_mm):
+            erosion = f"{terminal_face} less {reach:.6f}"
+            if erosion not in rooms:
+                rooms[erosion] = room.buffer(-(reach - shapes.EPS), quad_segs=32)
+            turning.append(_to_lanes(rooms[erosion], key))
+        runs = _lanes(seen, turning, widths, rules.separator_mm)
         chamber_seen = _chamber(seen, runs)
-        runs, mouth = _open(plan, rules, _from_lanes_runs(runs, key), key.width_mm)
+        runs, mouth = _open(plan, rules, _from_lanes_runs(runs, key))
         length = path.length_mm(runs)
         if length < least_length_mm:
             raise CannotFold(TOO_SHORT)
@@ -110,7 +121,7 @@ def _fold(plan: Plan, rules: BodyRules, key: FoldKey, least_length_mm: float, ro
             reason = "mouth and terminals would share a face"
             continue
         chamber = _largest(_from_lanes(chamber_seen, key))
-        driver = _place_driver(plan, rules, chamber, Polygon(_duct(runs, key.width_mm, sagitta_mm=0.5)))
+        driver = _place_driver(plan, rules, chamber, Polygon(_duct(runs, sagitta_mm=0.5)))
         try:
             terminal = _place_terminal(plan, rules, terminal_face, chamber, driver)
         except CannotFold as error:
@@ -175,11 +186,28 @@ def _largest(shape: BaseGeometry) -> Polygon:
 # --- lanes ------------------------------------------------------------------------------------------------------
 
 
-def _lanes(room: BaseGeometry, turning: BaseGeometry, lanes: int, width: float, septum: float) -> tuple[Run, ...]:
+def _radii(widths: tuple[float, ...], septum: float) -> list[float]:
+    """Return the centreline radii of the turns, the throat's first."""
+    between = [(a / 2 + septum + b / 2) / 2 for a, b in itertools.pairwise(widths)]
+    return [(widths[0] + septum) / 2, *between]
+
+
+def _reaches(widths: tuple[float, ...], septum: float) -> list[float]:
+    """Return the greatest outer radii of the turns, the throat's first."""
+    ends = [(widths[0], widths[0]), *itertools.pairwise(widths)]
+    return [r + max(a, b) / 2 for r, (a, b) in zip(_radii(widths, septum), ends, strict=True)]
+
+
+def _lanes(
+    room: BaseGeometry, turning: list[BaseGeometry], widths: tuple[float, ...], septum: float
+) -> tuple[Run, ...]:
     """Lay the guide out in the lane frame: up from the chamber, then to and fro, ending in the last lane.
 
-    A turn may be centred anywhere in `turning`: the room less the turn's outer radius.
+    Each turn may be centred anywhere in its `turning`: the room less the turn's outer radius.
     """
+    lanes, width = len(widths), widths[-1]
+    if any(abs(a - b) > septum for a, b in itertools.pairwise(widths)):
+        raise CannotFold("neighbouring lanes differ by more than the separator's thickness")
     u_lo, v_lo, u_hi, v_hi = room.bounds
     # A pointed room has no use for its tip: come down until the last lane is worth having.
     top = v_hi
@@ -191,31 +219,42 @@ def _lanes(room: BaseGeometry, turning: BaseGeometry, lanes: int, width: float, 
         if free is not None and free[1] - free[0] >= least:
             break
         top -= 2.0
-    bottoms = [top - (lanes - i) * width - (lanes - 1 - i) * septum for i in range(lanes)]
+    if lanes > 1:
+        # A turn from a wider lane below would else bulge past the last lane's far side.
+        top -= max(0.0, (widths[-2] - widths[-1]) / 2)
+    bottoms = [top - sum(widths[i:]) - (lanes - 1 - i) * septum for i in range(lanes)]
     if bottoms[0] - septum <= v_lo + 1.0:
-        raise CannotFold(f"{lanes} lanes {width:.1f} mm wide leave nothing for the chamber")
-    reach = width + septum / 2  # outer radius of a turn
-    tips = [b - septum / 2 for b in bottoms]  # the septum under lane i has its middle here
+        raise CannotFold(f"{lanes} lanes so wide leave nothing for the chamber")
+    radii, reaches = _radii(widths, septum), _reaches(widths, septum)
+    # Turns are centred between the middles of their lanes; the throat's is level with the middle of its septum.
+    middles = [b + w / 2 for b, w in zip(bottoms, widths, strict=True)]
+    tips = [bottoms[0] - septum / 2, *((a + b) / 2 for a, b in itertools.pairwise(middles))]
     turns = []
     for i, tip in enumerate(tips):
-        line = turning.intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
+        line = turning[i].intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
         if line.is_empty:
-            raise CannotFold(f"no room for a turn {2 * width + septum:.1f} mm across")
+            raise CannotFold(f"no room for a turn {2 * reaches[i]:.1f} mm across")
         turns.append(line.bounds[0] if i % 2 == 0 else line.bounds[2])
     # Below its turn the throat goes straight on to the chamber, beside a wall that may lean inwards.
     beside = shapes.free_stretches(room, u_lo, u_hi, tips[0] - septum / 2, tips[0])
-    turns[0] = max(turns[0], *(start + reach for start, stop in beside if start - shapes.EPS <= turns[0] <= stop), u_lo)
-    bend = (width + septum) / 2  # centreline radius
-    steps: list[tuple[str, float, float]] = [("throat", septum / 2, 0.0), ("bend 1", bend * math.pi / 2, -90.0)]
+    turns[0] = max(
+        turns[0], *(start + reaches[0] for start, stop in beside if start - shapes.EPS <= turns[0] <= stop), u_lo
+    )
+    first = widths[0]
+    steps: list[path.Step] = [
+        ("throat", septum / 2, 0.0, first, first),
+        ("bend 1", radii[0] * math.pi / 2, -90.0, first, first),
+    ]
     for i in range(lanes - 1):
         straight = abs(turns[i + 1] - turns[i])
         if (turns[i + 1] - turns[i]) * (1 if i % 2 == 0 else -1) < 0:
             raise CannotFold("the lanes are shorter than their turns")
-        steps.append((f"lane {i + 1}", straight, 0.0))
-        steps.append((f"bend {i + 2}", bend * math.pi, 180.0 if i % 2 == 0 else -180.0))
+        steps.append((f"lane {i + 1}", straight, 0.0, widths[i], widths[i]))
+        half_turn = 180.0 if i % 2 == 0 else -180.0
+        steps.append((f"bend {i + 2}", radii[i + 1] * math.pi, half_turn, widths[i], widths[i + 1]))
     # The last lane is drawn well past any wall; `_open` cuts it where it leaves the plan.
-    steps.append((f"lane {lanes}", 2 * (u_hi - u_lo), 0.0))
-    return path.chain(turns[0] - bend, bottoms[0] - septum, 90.0, tuple(steps))
+    steps.append((f"lane {lanes}", 2 * (u_hi - u_lo), 0.0, widths[-1], widths[-1]))
+    return path.chain(turns[0] - radii[0], bottoms[0] - septum, 90.0, tuple(steps))
 
 
 def _chamber(room: BaseGeometry, runs: tuple[Run, ...]) -> BaseGeometry:
@@ -223,9 +262,10 @@ def _chamber(room: BaseGeometry, runs: tuple[Run, ...]) -> BaseGeometry:
     return room.intersection(box(u_lo - 1, v_lo - 1, u_hi + 1, runs[0].y))
 
 
-def _open(plan: Plan, rules: BodyRules, runs: tuple[Run, ...], width: float) -> tuple[tuple[Run, ...], FacePlace]:
+def _open(plan: Plan, rules: BodyRules, runs: tuple[Run, ...]) -> tuple[tuple[Run, ...], FacePlace]:
     """Cut the last run where it leaves the plan, and say through which face."""
     last = runs[-1]
+    width = last.width_out_mm
     hits: list[tuple[float, str, float]] = []
     for side in (0.0, width / 2, -width / 2):
         x, y, _ = path.at(last, 0.0, side)
@@ -244,13 +284,18 @@ def _open(plan: Plan, rules: BodyRules, runs: tuple[Run, ...], width: float) -> 
     a, b = shapes.face_line(plan, face)
     if min(h[2] for h in hits) < rules.least_web_mm or max(h[2] for h in hits) > math.dist(a, b) - rules.least_web_mm:
         raise CannotFold("the mouth would leave too thin a corner")
+    # On its way out the last lane runs through the wall, where other faces may come near.
+    way_out = LineString([path.at(last, 0.0)[:2], path.at(last, hits[0][0] / last.length_mm)[:2]])
+    others = [shapes.face_line(plan, name) for name in shapes.face_names(plan) if name != face]
+    if any(way_out.distance(LineString(edge)) < width / 2 + rules.wall_mm - shapes.EPS for edge in others):
+        raise CannotFold("the mouth would come too near another face")
     if rules.mouth_face == "auto":
         if face == "back" and rules.stack == "upright":
             raise CannotFold("the mouth would open at the back")
     elif face != rules.mouth_face:
         raise CannotFold(f"the mouth would open at the {face}, not at the {rules.mouth_face}")
     *before, _ = runs
-    cut_run = Run(last.name, last.x, last.y, last.heading_deg, hits[0][0])
+    cut_run = replace(last, length_mm=hits[0][0])
     x, y, _ = path.end(cut_run)
     return (*before, cut_run), _on_face(plan, face, hits[0][2])
 
@@ -281,15 +326,15 @@ def duct(fold: Fold, overlap_mm: float = 0.0) -> Ring:
 
     With an overlap it also starts a little inside the chamber, so that cutting both leaves nothing between them.
     """
-    return _duct(fold.runs, fold.key.width_mm, overlap_mm)
+    return _duct(fold.runs, overlap_mm)
 
 
-def _duct(runs: tuple[Run, ...], width: float, overlap: float = 0.0, sagitta_mm: float = path.SAGITTA_MM) -> Ring:
+def _duct(runs: tuple[Run, ...], overlap: float = 0.0, sagitta_mm: float = path.SAGITTA_MM) -> Ring:
     first, *between, last = runs
     x, y, _ = path.at(first, -overlap / first.length_mm)
-    first = Run(first.name, x, y, first.heading_deg, first.length_mm + overlap)
-    last = Run(last.name, last.x, last.y, last.heading_deg, last.length_mm + width)
-    return path.sweep((first, *between, last), width / 2, sagitta_mm)
+    first = replace(first, x=x, y=y, length_mm=first.length_mm + overlap)
+    last = replace(last, length_mm=last.length_mm + last.width_out_mm)
+    return path.sweep((first, *between, last), sagitta_mm)
 
 
 def guide_air(plan: Plan, fold: Fold) -> Ring:
@@ -389,8 +434,12 @@ def all_folds(
     least_length_mm: float = 0.0,
     step_mm: float = 1.0,
     most_lanes: int = 12,
+    tapers: tuple[float, ...] = (1.0,),
 ) -> Folds:
-    """Try every fold on a grid of widths and lane counts. Folds that sound alike are kept once."""
+    """Try every fold on a grid of widths, lane counts and tapers. Folds that sound alike are kept once.
+
+    Tapered guides are tried at every other width.
+    """
     rooms: dict[str, BaseGeometry] = {}
     folds: list[Fold] = []
     alike: set[tuple[float, ...]] = set()
@@ -402,11 +451,15 @@ def all_folds(
         flips_v = (False, True) if along or rules.stack == "facing" else (False,)
         for flip_v in flips_v:
             for flip_u in (False, True):
-                for lanes in range(1, most_lanes + 1):
-                    width = least_duct_mm
+                for lanes, taper in itertools.product(range(1, most_lanes + 1), tapers):
+                    if lanes == 1 and taper != 1.0:
+                        continue
+                    step = step_mm if taper == 1.0 else 2 * step_mm
+                    # The narrowest lane keeps the least width.
+                    width = least_duct_mm * (1 + taper) / (2 * min(1.0, taper))
                     while lanes * (width + rules.separator_mm) < across_mm and width <= 60.0:
-                        key = FoldKey(along, flip_u, flip_v, lanes, round(width, 3))
-                        width += step_mm
+                        key = FoldKey(along, flip_u, flip_v, lanes, round(width, 3), taper)
+                        width += step
                         try:
                             found = _fold(plan, rules, key, least_length_mm, rooms)
                         except CannotFold as error:
@@ -414,7 +467,13 @@ def all_folds(
                             if "leave nothing" in str(error):
                                 break
                             continue
-                        sound = (lanes, key.width_mm, round(found.length_mm, 2), round(found.chamber_area_mm2, 0))
+                        sound = (
+                            lanes,
+                            taper,
+                            key.width_mm,
+                            round(found.length_mm, 2),
+                            round(found.chamber_area_mm2, 0),
+                        )
                         if sound not in alike:
                             alike.add(sound)
                             folds.append(found)

@@ -34,15 +34,15 @@ def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -
     return Volumes(
         chamber_m3=(fold.chamber_area_mm2 * height + behind) * 1e-9,
         closed_m3=(fold.room_area_mm2 * height + behind) * 1e-9,
-        guide=tuple(_run(run, fold.key.width_mm, height) for run in fold.runs),
+        guide=tuple(_run(run, run.width_in_mm, run.width_out_mm, height) for run in fold.runs),
     )
 
 
 def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     """Return what the pieces enclose.
 
-    The chamber is all air that the pieces leave, less guide and insets' seats; a guide's width is the mean of three
-    cuts square to its centreline, short of the end where a slanted face cuts the duct obliquely.
+    The chamber is all air that the pieces leave, less guide and insets' seats; a guide's widths are read
+    from two cuts square to each run's centreline, short of the end where a slanted face cuts the duct obliquely.
     """
     outline = shapes.polygon(body.plan.outline)
     duct = shapes.polygon(guide_air(body.plan, body.fold))
@@ -69,18 +69,19 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     height = inner_height_mm(body.rules, body.counts)
     runs = []
     for run in body.fold.runs:
-        widths = [shapes.width_across(duct, *path.at(run, fraction)) for fraction in (0.25, 0.5, 0.75)]
-        runs.append(_run(run, sum(widths) / len(widths), height))
+        early, late = (shapes.width_across(duct, *path.at(run, fraction)) for fraction in (0.25, 0.75))
+        runs.append(_run(run, 1.5 * early - 0.5 * late, 1.5 * late - 0.5 * early, height))
     return Volumes((chamber - taken) * 1e-9, (closed - taken) * 1e-9, tuple(runs))
 
 
-def _run(run: path.Run, width_mm: float, height_mm: float) -> GuideRun:
+def _run(run: path.Run, width_in_mm: float, width_out_mm: float, height_mm: float) -> GuideRun:
     radius = run.radius_mm
     return GuideRun(
         name=run.name,
         length_m=run.length_mm * 1e-3,
-        width_m=width_mm * 1e-3,
+        width_in_m=width_in_mm * 1e-3,
+        width_out_m=width_out_mm * 1e-3,
         height_m=height_mm * 1e-3,
         turn_deg=run.turn_deg,
-        inner_radius_m=(radius - width_mm / 2) * 1e-3 if math.isfinite(radius) else 0.0,
+        inner_radius_m=(radius - (width_in_mm + width_out_mm) / 4) * 1e-3 if math.isfinite(radius) else 0.0,
     )

@@ -1,7 +1,7 @@
 """A guide's centreline as a chain of straights and circular bends, and the duct that it sweeps.
 
-A duct swept at constant half-width along such a chain has the same section everywhere, bends included, so its
-area in plan is exactly width times centreline length (Pappus-Guldin).
+A duct lies evenly to both sides of its centreline, bends included, so its area in plan is exactly the integral of
+its width along the centreline (Pappus-Guldin).
 """
 
 from __future__ import annotations
@@ -17,14 +17,19 @@ GRID_DECIMALS = 6  # coordinates are snapped here, so that lines computed two wa
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One stretch: starts at (x, y) with a heading, goes on for `length_mm`, turning evenly by `turn_deg`."""
+    """One stretch: starts at (x, y) with a heading, goes on for `length_mm`, turning evenly by `turn_deg`.
+
+    The duct's width goes evenly from `width_in_mm` to `width_out_mm`.
+    """
 
     name: str
     x: float
     y: float
     heading_deg: float
     length_mm: float
-    turn_deg: float = 0.0  # positive: to the left
+    turn_deg: float  # positive: to the left; 0 for a straight
+    width_in_mm: float
+    width_out_mm: float
 
     @property
     def radius_mm(self) -> float:
@@ -57,37 +62,46 @@ def end(run: Run) -> tuple[float, float, float]:
     return at(run, 1.0)
 
 
-def chain(x: float, y: float, heading_deg: float, steps: tuple[tuple[str, float, float], ...]) -> tuple[Run, ...]:
-    """Lay runs end to end from (name, length_mm, turn_deg); runs of no length are left out."""
+Step = tuple[str, float, float, float, float]  # name, length_mm, turn_deg, width_in_mm, width_out_mm
+
+
+def chain(x: float, y: float, heading_deg: float, steps: tuple[Step, ...]) -> tuple[Run, ...]:
+    """Lay runs end to end; those of no length are left out."""
     runs: list[Run] = []
-    for name, length, turn in steps:
+    for name, length, turn, width_in, width_out in steps:
         if length < 1e-9:
             continue
-        run = Run(name, x, y, heading_deg, length, turn)
+        run = Run(name, x, y, heading_deg, length, turn, width_in, width_out)
         runs.append(run)
         x, y, heading_deg = end(run)
     return tuple(runs)
 
 
-def _side(runs: tuple[Run, ...], left_mm: float, sagitta_mm: float) -> list[Point]:
+def width_at(run: Run, fraction: float) -> float:
+    """Return the duct's width at a fraction of a run's length."""
+    return run.width_in_mm + (run.width_out_mm - run.width_in_mm) * fraction
+
+
+def _side(runs: tuple[Run, ...], side: float, sagitta_mm: float) -> list[Point]:
     points: list[Point] = []
     for run in runs:
         steps = 1
         if run.turn_deg:
-            r = run.radius_mm - math.copysign(1.0, run.turn_deg) * left_mm
+            widest = max(run.width_in_mm, run.width_out_mm)
+            r = run.radius_mm - math.copysign(1.0, run.turn_deg) * side * widest / 2
             if r > sagitta_mm:
                 steps = max(1, math.ceil(math.radians(abs(run.turn_deg)) / (2 * math.acos(1 - sagitta_mm / r))))
         for i in range(steps + 1):
-            x, y, _ = at(run, i / steps, left_mm)
+            x, y, _ = at(run, i / steps, side * width_at(run, i / steps) / 2)
             point = (round(x, GRID_DECIMALS), round(y, GRID_DECIMALS))
             if not points or point != points[-1]:
                 points.append(point)
     return points
 
 
-def sweep(runs: tuple[Run, ...], half_width_mm: float, sagitta_mm: float = SAGITTA_MM) -> Ring:
-    """Return the outline of the duct swept along the runs, square-cut at both ends."""
-    return tuple(_side(runs, -half_width_mm, sagitta_mm) + _side(runs, half_width_mm, sagitta_mm)[::-1])
+def sweep(runs: tuple[Run, ...], sagitta_mm: float = SAGITTA_MM) -> Ring:
+    """Return the outline of the duct along the runs, square-cut at both ends."""
+    return tuple(_side(runs, -1.0, sagitta_mm) + _side(runs, 1.0, sagitta_mm)[::-1])
 
 
 def length_mm(runs: tuple[Run, ...]) -> float:

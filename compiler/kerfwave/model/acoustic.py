@@ -94,14 +94,15 @@ class Response:
 
 @dataclass(frozen=True, slots=True)
 class GuideRun:
-    """One stretch of the guide as measured on the body: a straight, or a bend of constant width.
+    """One stretch of the guide as measured on the body: a straight, or a bend.
 
-    `width_m` lies in the plane of the layers, `height_m` along the stack; `length_m` is that of the centreline.
+    The widths lie in the plane of the layers, `height_m` along the stack; `length_m` is that of the centreline.
     """
 
     name: str
     length_m: float
-    width_m: float
+    width_in_m: float
+    width_out_m: float
     height_m: float
     turn_deg: float = 0.0  # 0 for a straight; the sign does not matter to the sound
-    inner_radius_m: float = 0.0  # of a bend's inner wall
+    inner_radius_m: float = 0.0  # of a bend's inner wall, in the middle of it

@@ -15,6 +15,8 @@ from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
 from kerfwave.engine.errors import StageError
 from kerfwave.model.spec import Driver, Enclosure, Target
 
+TAPERS = (1.0, 0.6, 0.8, 1.3, 1.7)  # last lane to first
+
 
 @dataclass(frozen=True, slots=True)
 class SizedDesign:
@@ -67,7 +69,9 @@ def run(
     least_m, longest_m = duct_length_m(enclosure.case, target.relief_from_hz, air)
     least = round(1e3 * least_m, 1) if enclosure.guide_least_mm is None else enclosure.guide_least_mm
     progress(0.1, "folding")
-    found = all_folds(enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm, least_length_mm=least)
+    found = all_folds(
+        enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm, least_length_mm=least, tapers=TAPERS
+    )
     long_enough = bool(found.folds)
     if not long_enough:
         found = all_folds(enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm)
