@@ -35,6 +35,12 @@ STAGES: tuple[Stage, ...] = (
         inputs=("body", "sizing", "spec.driver", "spec.target", "spec.drive.volts", "spec.listening"),
     ),
     Stage(
+        "field",
+        run="kerfwave.stages.field:run",
+        output="kerfwave.stages.field:Solved",
+        inputs=("body", "spec.checks.field", "spec.target.relief_from_hz", "spec.drive.volts"),
+    ),
+    Stage(
         "slices",
         run="kerfwave.stages.slices:run",
         output="kerfwave.stages.slices:Sliced",
@@ -94,6 +100,6 @@ STAGES: tuple[Stage, ...] = (
         "package",
         run="kerfwave.stages.package:run",
         output="kerfwave.stages.package:Package",
-        inputs=("source", "spec", "sizing", "body", "response", "slices", "nest", "recipe", "paths", "safety"),
+        inputs=("source", "spec", "sizing", "body", "response", "slices", "nest", "recipe", "paths", "safety", "field"),
     ),
 )

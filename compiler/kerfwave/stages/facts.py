@@ -10,6 +10,7 @@ from kerfwave.body import path
 from kerfwave.model.parts import Check, Nest, Piece, Point, Recipe
 from kerfwave.model.spec import Spec
 from kerfwave.stages.body import Built
+from kerfwave.stages.field import Compared, Picture
 from kerfwave.stages.paths import Programs
 from kerfwave.stages.response import AsBuilt
 from kerfwave.stages.safety import Assessed
@@ -18,6 +19,7 @@ from kerfwave.stages.slices import Sliced
 from kerfwave.stages.source import Source
 from kerfwave.writers import drawings
 from kerfwave.writers.assembly import FillNote
+from kerfwave.writers.field import pressure_svg
 
 HANDLED_G = 0.5  # nobody weighs fibre finer than this
 
@@ -36,6 +38,7 @@ class Facts:
     recipe: Recipe
     paths: Programs
     assessed: Assessed
+    compared: Compared | None  # sound field and network; None if the spec leaves the field out
     checks: tuple[Check, ...]
 
     @property
@@ -74,6 +77,22 @@ class Facts:
         for piece in self.sliced.insets:
             title = "Driver ring" if piece.role == "driver-ring" else "Terminal plate"
             found[f"drawings/{piece.role}.svg"] = drawings.inset_svg(piece, title)
+        for number, picture in enumerate(self.compared.pictures if self.compared else (), 1):
+            found[f"drawings/field-{number}.svg"] = pressure_svg(
+                plan,
+                body.air,
+                body.openings,
+                ident=f"field-{number}",
+                title=picture_title(picture),
+                frequency_hz=picture.frequency_hz,
+                origin_mm=(picture.x_mm, picture.y_mm),
+                step_mm=picture.step_mm,
+                columns=picture.columns,
+                pressure_pa=picture.pressure_pa,
+                highest_pa=picture.highest_pa,
+                driver_pa=picture.driver_pa,
+                mouth_pa=picture.mouth_pa,
+            )
         return found
 
     @property
@@ -100,6 +119,11 @@ class Facts:
         """Return the mass of a piece of this stock."""
         area = _area(piece.outline) - sum(_area(hole) for hole in piece.holes)
         return area * piece.thickness_mm * self.spec.stock.density_kg_m3 * 1e-6
+
+
+def picture_title(picture: Picture) -> str:
+    """Return "Pressure at 70 Hz, where relief starts"."""
+    return f"Pressure at {picture.frequency_hz:.0f} Hz" + (f", {picture.name}" if picture.name else "")
 
 
 def _area(ring: tuple[Point, ...]) -> float:

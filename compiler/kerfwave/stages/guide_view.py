@@ -8,10 +8,11 @@ from collections.abc import Mapping
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece
-from kerfwave.stages.facts import Facts
+from kerfwave.stages.facts import Facts, picture_title
 from kerfwave.writers import charts
 from kerfwave.writers.assembly import assembly_steps
 from kerfwave.writers.bill import BillRow
+from kerfwave.writers.field import transfer_chart
 from kerfwave.writers.guide import (
     ChartView,
     CouponView,
@@ -99,7 +100,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
                 "at this drive: boost bass only with a high-pass filter there",
             ),
         ),
-        charts=_charts(facts),
+        charts=(*_charts(facts), *_field_charts(facts, files)),
         bill=bill,
         cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
         checks=facts.checks,
@@ -263,3 +264,28 @@ def _charts(facts: Facts) -> tuple[ChartView, ...]:
             (("m/s peak", built.mouth_velocity_peak_m_s, 3),),
         ),
     )
+
+
+def _field_charts(facts: Facts, files: Mapping[str, str]) -> tuple[ChartView, ...]:
+    c = facts.compared
+    if c is None:
+        return ()
+    columns = (("sound field, dB", c.field_db, 1), ("network, dB", c.network_db, 1))
+    rows = charts.table_rows(c.frequency_hz, [(values, decimals) for _, values, decimals in columns])
+    transfer = ChartView(
+        "From driver to mouth",
+        transfer_chart(c.frequency_hz, c.field_db, c.network_db),
+        "A check of the figures above: what comes out of the mouth for what the driver puts in, once from the network "
+        "that they are computed with, once from the sound field in the air as cut.",
+        Table("From driver to mouth", ("Hz", *(name for name, _, _ in columns)), rows),
+    )
+    pictures = tuple(
+        ChartView(
+            picture_title(picture),
+            files[f"drawings/field-{number}.svg"],
+            f"Seen along the stack, at {facts.spec.drive.volts:g} V: {picture.driver_pa:.3g} Pa behind the driver, "
+            f"{picture.mouth_pa:.3g} Pa in the mouth. Light is little pressure, dark is much.",
+        )
+        for number, picture in enumerate(c.pictures, 1)
+    )
+    return (transfer, *pictures)

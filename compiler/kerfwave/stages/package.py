@@ -15,6 +15,7 @@ from kerfwave.model.spec import Spec
 from kerfwave.stages.bill import bill_rows
 from kerfwave.stages.body import Built
 from kerfwave.stages.facts import Facts
+from kerfwave.stages.field import Solved
 from kerfwave.stages.guide_view import guide_model
 from kerfwave.stages.paths import Programs
 from kerfwave.stages.reporting import report_data
@@ -49,13 +50,14 @@ def run(
     recipe: Recipe,
     paths: Programs,
     assessed: Assessed,
+    solved: Solved,
 ) -> Package:
     """Run the stage.
 
     Raises:
         StageError: if a program does not prove.
     """
-    design = (*as_built.checks, *built.checks, *sliced.checks, *_shop_checks(nest, recipe, assessed))
+    design = (*as_built.checks, *built.checks, *solved.checks, *sliced.checks, *_shop_checks(nest, recipe, assessed))
     failed = tuple(c.text for c in design if c.level == "fail")
     pieces = (*sliced.pieces, *sliced.insets)
     files: dict[str, str] = {}
@@ -97,6 +99,7 @@ def run(
         recipe=recipe,
         paths=paths,
         assessed=assessed,
+        compared=solved.compared,
         checks=(*design, *_summed_up(proofs)),
     )
     files |= facts.drawings

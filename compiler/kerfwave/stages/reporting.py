@@ -9,6 +9,7 @@ from typing import Any
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.model.acoustic import Response
 from kerfwave.stages.facts import Facts
+from kerfwave.stages.field import Compared
 
 FORMAT = "kerfwave-report-1"
 
@@ -42,6 +43,7 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "measured_mm": facts.sized.rules.thickness_mm,
         },
         "acoustics": _acoustics(facts),
+        "field": _field(facts.compared),
         "body": {
             "stack": built.body.rules.stack,
             "plan": [list(p) for p in built.body.plan.outline],
@@ -131,6 +133,13 @@ def _acoustics(facts: Facts) -> dict[str, Any]:
             },
         },
     }
+
+
+def _field(compared: Compared | None) -> dict[str, Any] | None:
+    """Return the field beside the network, without its pictures; None if the spec leaves it out."""
+    if compared is None:
+        return None
+    return {key: value for key, value in _plain(compared).items() if key != "pictures"}
 
 
 def _curves(response: Response) -> dict[str, Any]:
