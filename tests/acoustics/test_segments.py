@@ -32,6 +32,7 @@ def segments(draw, tapered=None, lengths=ANY_LENGTH):
         2 * (grow * width + height),
         draw(st.floats(-2, 20)),
         fibre,
+        draw(st.sampled_from(["cone", "exponential"])),
     )
 
 
@@ -83,13 +84,16 @@ def test_cutting_a_uniform_segment_changes_nothing(segment, where):
 
 @settings(max_examples=12)
 @given(segments(tapered=True, lengths=st.floats(0.02, 0.6)))
-def test_a_lossy_cone_is_a_stair_of_many_short_ducts(cone):
+def test_a_lossy_taper_is_a_stair_of_many_short_ducts(cone):
     cone = replace(cone, extra_inertance_kg_m4=0.0)
     n = 120
-    # The equivalent radius goes linearly; so does the perimeter.
     t = (np.arange(n) + 0.5) / n
-    radius = np.sqrt(cone.area_in_m2) + t * (np.sqrt(cone.area_out_m2) - np.sqrt(cone.area_in_m2))
-    perimeter = cone.perimeter_in_m + t * (cone.perimeter_out_m - cone.perimeter_in_m)
+    if cone.law == "cone":  # the equivalent radius goes linearly; so does the perimeter
+        radius = np.sqrt(cone.area_in_m2) + t * (np.sqrt(cone.area_out_m2) - np.sqrt(cone.area_in_m2))
+        perimeter = cone.perimeter_in_m + t * (cone.perimeter_out_m - cone.perimeter_in_m)
+    else:
+        radius = np.sqrt(cone.area_in_m2) * (cone.area_out_m2 / cone.area_in_m2) ** (t / 2)
+        perimeter = cone.perimeter_in_m * (cone.perimeter_out_m / cone.perimeter_in_m) ** t
     stair = [
         Segment("step", cone.length_m / n, r**2, r**2, p, p, 0.0, cone.flow_resistivity_pa_s_m2)
         for r, p in zip(radius.tolist(), perimeter.tolist(), strict=True)
@@ -101,8 +105,9 @@ def test_a_lossy_cone_is_a_stair_of_many_short_ducts(cone):
         assert np.abs(getattr(ours, name) - wanted).max() < 1e-3 * np.abs(wanted).max(), name
 
 
-def test_a_cone_that_hardly_tapers_is_the_uniform_duct():
-    straight = Segment("s", 0.3, 1e-3, 1e-3, 0.14, 0.14)
+@pytest.mark.parametrize("law", ["cone", "exponential"])
+def test_what_hardly_tapers_is_the_uniform_duct(law):
+    straight = Segment("s", 0.3, 1e-3, 1e-3, 0.14, 0.14, law=law)
     cone = replace(straight, area_out_m2=1e-3 * (1 + 1e-9))
     for name in "abcd":
         wanted = getattr(abcd(straight, OMEGA, AIR), name)
@@ -131,6 +136,32 @@ def test_a_cone_of_no_length_to_speak_of_is_nothing():
     # All that is left is its tiny mass and spring: rho l / sqrt(S1 S2) and a volume of l (S1 + sqrt(S1 S2) + S2) / 3.
     volume = 1e-12 * (1e-3 + np.sqrt(3e-6) + 3e-3) / 3
     assert port.c == pytest.approx(1j * OMEGA * volume / (AIR.density * AIR.speed**2), rel=0.05)
+
+
+def test_an_exponential_duct_at_its_cut_off():
+    # k = m / 2, where both roots of Webster's equation meet: p = (1 + ...) exp(-m l / 2), A = ratio (1 - m l / 2).
+    horn = Segment("s", 0.5, 1e-3, 4e-3, 0.14, 0.28, law="exponential")
+    flare = np.log(4.0) / 0.5
+    cut_off = flare / 2 * LOSSLESS.speed
+    port = abcd(horn, np.array([cut_off * (1 - 1e-9), cut_off, cut_off * (1 + 1e-9)]), LOSSLESS)
+    assert port.a == pytest.approx(2.0 * (1 - flare * 0.5 / 2), rel=1e-6)
+    assert port.d == pytest.approx((1 + flare * 0.5 / 2) / 2.0, rel=1e-6)
+
+
+def test_guides_of_different_laws_side_by_side(driver):
+    horn = Segment("s", 0.5, 1e-3, 4e-3, 0.14, 0.28, 0.0, 0.0, "exponential")
+    guides = ((horn,), (replace(horn, law="cone"),), (replace(horn, area_out_m2=1e-3, perimeter_out_m=0.14),), ())
+    one = np.ones(len(OMEGA), complex)
+    pressure, flow = towards_chamber(stack([Network(driver, 1e-3, 0.0, g) for g in guides]), OMEGA, AIR, one, one)
+    for row, guide in enumerate(guides):
+        alone = towards_chamber(guide, OMEGA, AIR, one, one)
+        assert pressure[row] == pytest.approx(alone[0], rel=1e-10)
+        assert flow[row] == pytest.approx(alone[1], rel=1e-10)
+
+
+def test_another_law():
+    with pytest.raises(ValueError, match="'parabola'; it must be 'cone' or 'exponential'"):
+        abcd(Segment("s", 0.5, 1e-3, 4e-3, 0.14, 0.28, law="parabola"), OMEGA, AIR)
 
 
 def test_stack_pads_the_shorter_guides_at_the_mouth(driver):

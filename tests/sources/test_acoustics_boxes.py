@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
 
+from kerfwave.acoustics.circuit import leak_resistance
 from kerfwave.acoustics.network import response
 from kerfwave.model.acoustic import Air, DriverParameters, Mouth, Network, Segment
 
@@ -75,7 +76,7 @@ def test_closed_box_impedance_is_real_at_its_resonance(qtc, vb_l, fc):
     assert relative_level(network, fc) == pytest.approx(20 * math.log10(qtc), abs=1e-3)
 
 
-def vented(qts: float, alpha: float, h: float) -> Network:
+def vented(qts: float, alpha: float, h: float, ql: float | None = None) -> Network:
     """A small box, so that the vent's radiation loss is as negligible as the lumped theory has it."""
     vas = 1e-3
     box = vas / alpha
@@ -89,7 +90,8 @@ def vented(qts: float, alpha: float, h: float) -> Network:
     radius = brentq(excess, 1e-5, 0.1)
     area, perimeter = math.pi * radius**2, 2 * math.pi * radius
     vent = Segment("vent", length, area, area, perimeter, perimeter)
-    return Network(driver(qts, vas), box, 0.0, (vent,), Mouth(area, "flanged"))
+    leak = leak_resistance(ql, FS_HZ * h, box, LOSSLESS) if ql else 0.0
+    return Network(driver(qts, vas), box, 0.0, (vent,), Mouth(area, "flanged"), leak)
 
 
 # A. N. Thiele, "Loudspeakers in Vented Boxes" (1961; JAES 19 (1971) 382): QT, f3/fs, fB/fs, VB/Vas as printed
@@ -151,3 +153,47 @@ def test_vent_relieves_the_cone_at_the_box_frequency():
     frequency = np.geomspace(20, 60, 400)
     excursion = response(network, tuple(frequency), LOSSLESS, VOLTS, 1.0, "half").excursion_peak_mm
     assert frequency[int(np.argmin(excursion))] == pytest.approx(FS_HZ, rel=0.01)
+
+
+# R. H. Small, "Vented-Box Loudspeaker Systems", JAES 21 (1973): alignments with leakage losses, QL = omega_B Cab RL.
+# QL, kind, QT, alpha, h, f3 / fs. Response function published; recomputed from the polynomials of each alignment.
+SMALL = [
+    (7, "QB3", 0.20, 7.7775, 1.9393, 2.5289),
+    (7, "QB3", 0.25, 4.5822, 1.5629, 1.9667),
+    (7, "QB3", 0.30, 2.8452, 1.3145, 1.5732),
+    (7, "QB3", 0.35, 1.7964, 1.1395, 1.2702),
+    (7, "QB3", 0.40, 1.1141, 1.0106, 1.0214),
+    (7, "B4", 0.40481, 1.06132, 1.0, 1.0),
+    (7, "C4", 0.45, 0.6868, 0.8992, 0.8348),
+    (7, "C4", 0.50, 0.4642, 0.8031, 0.7155),
+    (7, "C4", 0.55, 0.3453, 0.7321, 0.6393),
+    (7, "C4", 0.60, 0.2749, 0.6805, 0.5884),
+    (15, "QB3", 0.30, 2.9455, 1.2703, 1.5159),
+    (15, "B4", 0.39270, 1.24445, 1.0, 1.0),
+    (15, "C4", 0.50, 0.5349, 0.7873, 0.6873),
+    (10, "B4", 0.39791, 1.16290, 1.0, 1.0),
+    (5, "QB3", 0.30, 2.7663, 1.3512, 1.6183),
+    (5, "B4", 0.41440, 0.93159, 1.0, 1.0),
+    (5, "C4", 0.50, 0.4166, 0.8178, 0.7395),
+    (3, "B4", 0.43864, 0.65428, 1.0, 1.0),
+]
+
+
+@pytest.mark.parametrize(("ql", "kind", "qt", "alpha", "h", "f3"), SMALL)
+def test_vented_box_with_leaks(ql, kind, qt, alpha, h, f3):
+    assert half_power_frequency(vented(qt, alpha, h, ql)) == pytest.approx(f3, rel=1e-3)
+
+
+@pytest.mark.parametrize(("ql", "kind", "qt", "alpha", "h", "f3"), SMALL[::3])
+def test_vented_box_with_leaks_has_smalls_response(ql, kind, qt, alpha, h, f3):
+    # The coefficients with leakage, published. The leak's flow radiates as Small has it, with its own phase, or this
+    # would not come out.
+    network = vented(qt, alpha, h, ql)
+    x = np.geomspace(0.3, 6.0, 25)
+    root = math.sqrt(h)
+    s = 1j * x / root
+    a1, a3 = 1 / (root * qt) + root / ql, root / qt + 1 / (root * ql)
+    a2 = 1 / (ql * qt) + (alpha + 1 + h**2) / h
+    wanted = 20 * np.log10(np.abs(s**4 / (s**4 + a1 * s**3 + a2 * s**2 + a3 * s + 1)))
+    got = [relative_level(network, float(f * FS_HZ)) for f in x]
+    assert np.abs(got - wanted).max() < 0.02

@@ -132,6 +132,38 @@ def test_cone(frequency, a, b, c, d):
         assert abs(complex(got) / wanted - 1) < 1e-5
 
 
+# Exponential segment, the same ends and length: m = ln(S2 / S1) / L, cut-off 201.5761 Hz. L. E. Kinsler et al.,
+# "Fundamentals of Acoustics" (from memory); digits recomputed and equal to a cascade of 20 000 cylinders.
+@pytest.mark.parametrize(
+    ("frequency", "a", "b", "c", "d"),
+    [
+        (100, -1.00804, 88900.6j, 2.07888e-5j, 0.841374),
+        (300, -7.95616, 79029.8j, 1.84806e-5j, 0.0578821),
+        (1000, -6.24083, 29790.0j, 6.96621e-6j, -0.126982),
+    ],
+)
+def test_exponential_horn(frequency, a, b, c, d):
+    horn = SegmentArrays(0.5, 10e-4, 400e-4, 0.1265, 0.8, law="exponential")
+    port = abcd(horn, 2 * math.pi * frequency, LOSSLESS)
+    for got, wanted in zip((port.a, port.b, port.c, port.d), (a, b, c, d), strict=True):
+        assert abs(complex(got) / wanted - 1) < 1e-5
+
+
+# Infinite exponential horn over its throat: Z S1 / (rho c) = sqrt(1 - q^2) + j q, q = cut-off / f; below it
+# j (q - sqrt(q^2 - 1)). Textbook formula from memory, digits recomputed.
+@pytest.mark.parametrize(
+    ("frequency", "wanted"),
+    [(150, 0.446117j), (250, 0.591501 + 0.806304j), (403, 0.865916 + 0.500189j), (1000, 0.979473 + 0.201576j)],
+)
+def test_endless_exponential_horn(frequency, wanted):
+    # One piece of it, ended by what the rest of it looks like: the same again, scaled by the area.
+    rho_c = LOSSLESS.density * LOSSLESS.speed
+    port = abcd(SegmentArrays(0.5, 10e-4, 400e-4, 0.1265, 0.8, law="exponential"), 2 * math.pi * frequency, LOSSLESS)
+    load = wanted * rho_c / 400e-4
+    throat = complex((port.a * load + port.b) / (port.c * load + port.d))
+    assert abs(throat * 10e-4 / rho_c - wanted) < 2e-5
+
+
 # Y. Miki, J. Acoust. Soc. Jpn (E) 11 (1990) 19, coefficients as found in an open environmental acoustics code
 # (published), digits recomputed: flow resistivity, frequency, Zc / rho c, k / k0.
 MIKI = [
