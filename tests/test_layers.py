@@ -26,7 +26,7 @@ ROOMS = {
     "engine": (),
     **dict.fromkeys(TRADES, ("model", "numfmt")),
     "writers": ("model", "numfmt"),
-    "spec": ("model", "numfmt", "findings", "acoustics"),  # what does without numpy; a test below sees to that
+    "spec": ("model", "numfmt", "findings", "acoustics", "measure.columns"),  # without numpy: a test below sees to that
     "compare": ("numfmt", "engine"),
     "measure": ("model", "numfmt", "acoustics"),
     "stages": ("model", "numfmt", "engine", "writers", *TRADES),

@@ -43,6 +43,7 @@ CODES: dict[str, str] = {
     "K301": "no such shelf file",
     "K302": "a shelf name that leads elsewhere",
     "K303": "no shelf to look on",
+    "K304": "a measured response that cannot be used",
     "K401": "driver parameters that contradict each other",
     "K402": "too few driver parameters",
     "K403": "driver sizes that cannot be",

@@ -60,4 +60,4 @@ WHOLE: dict[str, str | bytes] = {
     "K107": "- format: 1\n- name: a list\n",
     "K114": "a: " + "[" * 30,
 }
-SHELF = ("K301", "K302", "K303")  # and K101: need files of their own, see test_codes
+SHELF = ("K301", "K302", "K303", "K304")  # and K101: need files of their own, see test_codes

@@ -38,6 +38,9 @@ def _prepare(code: str, minimal: str, write) -> Path:
     if code == "K101":
         return Path("missing.yaml")
     driver = minimal[minimal.index("driver:") : minimal.index("target:")]
+    if code == "K304":
+        write("20 80\n1000 81\n500 80\n8000 79\n", "specs/drivers/measured.txt")
+        return write(minimal.replace("  qes: 0.70", "  qes: 0.70\n  response_file: drivers/measured.txt"))
     if code in SAMPLES.SHELF:
         name = "../driver.yaml" if code == "K302" else "drivers/invented-3inch.yaml"
         if code == "K301":

@@ -86,7 +86,8 @@ def test_the_quick_check_knows_every_keyword(name):
         (schema("machine")["properties"]["laser"], model.Laser, {}),
         (schema("recipes")["$defs"]["entry"], model.RecipeEntry, {}),
         (schema("recipes")["$defs"]["entry"]["properties"]["provenance"], model.Provenance, {}),
-        (schema("spec"), model.Spec, {"format": ()}),
+        (schema("spec"), model.Spec, {"format": (), "driver": ("driver", "driver_curve")}),
+        (schema("driver")["properties"]["tolerance_percent"], model.Tolerance, {}),
         *(
             (schema("spec")["properties"][key], cls, {})
             for key, cls in (

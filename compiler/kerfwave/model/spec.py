@@ -12,6 +12,27 @@ from kerfwave.model.parts import Ring
 
 
 @dataclass(frozen=True, slots=True)
+class Tolerance:
+    """How far drivers of one type may differ from their data sheet, in percent of the value, either way.
+
+    Nineteen in twenty lie within (two standard deviations of a normal distribution).
+    """
+
+    fs: float = 10.0
+    vas: float = 15.0  # of the compliance too: the same thing
+    qes: float = 10.0
+    re: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class DriverCurve:
+    """A measured response of the driver alone, in a wide wall or close to the cone; frequencies rise."""
+
+    frequency_hz: tuple[float, ...]
+    level_db: tuple[float, ...]  # relative: only its shape counts
+
+
+@dataclass(frozen=True, slots=True)
 class Driver:
     """A small wide-band driver as its data sheet (or a measurement) gives it.
 
@@ -43,6 +64,8 @@ class Driver:
     screw_hole_mm: float = 2.5  # pilot hole in the ring
     magnet_mm: float = 50.0  # diameter
     displacement_cm3: float = 0.0  # air the basket and magnet take up behind the flange
+    tolerance_percent: Tolerance = field(default_factory=Tolerance)
+    response_file: str | None = None  # plain columns on the shelf; what is in it is the spec's `driver_curve`
     price: float | None = None
     notes: str = ""
 
@@ -52,6 +75,7 @@ class Drive:
     """The electrical level at which everything is reported."""
 
     volts: float = 2.0  # r.m.s. at the terminals
+    most_volts: float | None = None  # what the amplifier can give, r.m.s.; None: not known
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,4 +303,5 @@ class Spec:
     drive: Drive = field(default_factory=Drive)
     listening: Listening = field(default_factory=Listening)
     checks: Checks = field(default_factory=Checks)
+    driver_curve: DriverCurve | None = None  # read from the driver's `response_file`
     notes: str = ""

@@ -56,6 +56,7 @@ def load(path: Path) -> LoadedSpec:
     reading.spec_file()
     sources = Places(tuple(reading.mounts))
     parts = {key: reading.part(key, sources) for key in _KINDS}
+    curve = reading.driver_curve(parts["driver"], sources)
     recipes = {
         index: build.make(model.RecipeEntry, data) for index, data in reading.recipes.items() if data is not None
     }
@@ -65,7 +66,9 @@ def load(path: Path) -> LoadedSpec:
     if any(finding.level == "error" for finding in findings):
         raise SpecError(findings)
     data = reading.root.data
-    spec = model.Spec(name=data["name"], notes=data.get("notes", ""), recipes=tuple(recipes.values()), **parts)
+    spec = model.Spec(
+        name=data["name"], notes=data.get("notes", ""), recipes=tuple(recipes.values()), driver_curve=curve, **parts
+    )
     return LoadedSpec(spec, in_order(findings), tuple(reading.files), reading.root.text, sources)
 
 
@@ -146,6 +149,20 @@ class _Reading:
         except PlanError as error:
             self.findings.append(at.finding((key, "plan", *error.path), error.code, str(error), "", error.hint))
             return None
+
+    def driver_curve(self, driver: model.Driver | None, at: Places) -> model.DriverCurve | None:
+        """Read the response file that a driver names; None if it names none, or something is wrong with it."""
+        if driver is None or driver.response_file is None:
+            return None
+        path = self.named("response", ("driver", "response_file"), driver.response_file)
+        if path is None:
+            return None
+        from kerfwave.spec import response_file
+
+        self.files.append(path)
+        curve, findings = response_file.read(path, driver)
+        self.findings += findings
+        return curve
 
     def sound(self, source: Source, inner: KeyPath) -> bool:
         """Return whether nothing was found wrong at or below `inner`."""

@@ -126,6 +126,9 @@ def _target(target: model.Target, driver: model.Driver | None, at: Places) -> It
 
 
 def _drive(drive: model.Drive, driver: model.Driver, at: Places) -> Iterator[Finding]:
+    if drive.most_volts is not None and drive.volts > drive.most_volts:
+        message = f"volts is {number(drive.volts)} V, more than most_volts, {number(drive.most_volts)} V"
+        yield at.finding(("drive", "volts"), "K404", message, "", "volts of at most most_volts")
     power = drive.volts**2 / driver.re_ohm
     if power > driver.power_w:
         top = math.floor(10 * math.sqrt(driver.power_w * driver.re_ohm)) / 10

@@ -12,9 +12,16 @@ from pathlib import Path
 from kerfwave.findings import quoted
 from kerfwave.spec.suggest import nearest
 
-FOLDERS = {"driver": "drivers", "stock": "stock", "machine": "machines", "recipes": "recipes"}
+FOLDERS = {
+    "driver": "drivers",
+    "stock": "stock",
+    "machine": "machines",
+    "recipes": "recipes",
+    "response": "drivers",  # a measured response lies beside its driver
+}
 LEVELS = 3
 ENDINGS = (".yaml", ".yml")
+ENDINGS_OF = {"response": (".txt",)}
 
 
 class ShelfError(ValueError):
@@ -42,7 +49,8 @@ def named(spec: Path, kind: str, name: str) -> Path:
     Raises:
         ShelfError: if there is no shelf, no such file, or the name leads out of its folder.
     """
-    prefix = FOLDERS[kind]
+    prefix, endings = FOLDERS[kind], ENDINGS_OF.get(kind, ENDINGS)
+    example = f"{prefix}/{_stem(name)}{endings[0]}"
     parts = name.split("/")
     if (
         "\\" in name
@@ -52,10 +60,10 @@ def named(spec: Path, kind: str, name: str) -> Path:
         or {"", ".", ".."} & set(parts)
     ):
         why = f"a shelf file is named by its place in the folder {prefix}, with / between parts and no .."
-        raise ShelfError("K302", f"{quoted(name)} leads out of the shelf", why, f"{prefix}/{_stem(name)}.yaml")
-    if parts[0] != prefix or len(parts) < 2 or not name.endswith(ENDINGS):
-        why = f"a {kind} on the shelf is named {prefix}/....yaml"
-        raise ShelfError("K302", f"{quoted(name)} is not the name of a shelf file", why, f"{prefix}/{_stem(name)}.yaml")
+        raise ShelfError("K302", f"{quoted(name)} leads out of the shelf", why, example)
+    if parts[0] != prefix or len(parts) < 2 or not name.endswith(endings):
+        why = f"a {kind} on the shelf is named {prefix}/...{endings[0]}"
+        raise ShelfError("K302", f"{quoted(name)} is not the name of a shelf file", why, example)
     folder = folder_for(spec, kind)
     if folder is None:
         why = f"looked for a folder {prefix} beside the spec, {LEVELS} levels up, and in specs at each"
@@ -77,8 +85,8 @@ def listed(spec: Path, kind: str) -> tuple[Path, ...]:
     folder = folder_for(spec, kind)
     if folder is None:
         return ()
-    real = folder.resolve()
-    paths = sorted(path for path in folder.iterdir() if path.suffix in ENDINGS and path.is_file())
+    real, endings = folder.resolve(), ENDINGS_OF.get(kind, ENDINGS)
+    paths = sorted(path for path in folder.iterdir() if path.suffix in endings and path.is_file())
     return tuple(_like(path, spec) for path in paths if path.resolve().is_relative_to(real))
 
 
@@ -98,5 +106,5 @@ def _check_inside(path: Path, folder: Path, name: str) -> None:
 
 def _stem(name: str) -> str:
     last = name.replace("\\", "/").rstrip("/").split("/")[-1]
-    stem = last.rsplit(".", 1)[0] if last.endswith(ENDINGS) else last
+    stem = last.rsplit(".", 1)[0] if last.endswith((*ENDINGS, ".txt")) else last
     return "".join(char for char in stem if char.isalnum() or char in "-_")[:40] or "example"
