@@ -149,7 +149,7 @@ def test_a_named_mouth_face_is_kept():
     plan = rectangle(200, 220)
     rules = body_rules(Enclosure(plan=plan, height_mm=90, wall_mm=6, mouth_face="front"), DRIVER, 6.3)
     assert fold(plan, rules, FoldKey(True, False, False, 2, 20.0)).mouth.face == "front"
-    with pytest.raises(CannotFold, match="not at the front"):
+    with pytest.raises(CannotFold, match="away from the front"):
         fold(plan, rules, FoldKey(False, False, False, 2, 20.0))
 
 

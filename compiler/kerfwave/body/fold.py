@@ -19,7 +19,9 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
@@ -91,27 +93,44 @@ def fold(plan: Plan, rules: BodyRules, key: FoldKey, *, least_length_mm: float =
     Raises:
         CannotFold: if it does not fit, or comes out shorter than `least_length_mm`, with the reason.
     """
-    return _fold(plan, rules, key, least_length_mm, {})
+    return _fold(_Rooms(plan, rules), key, least_length_mm)
 
 
-def _fold(plan: Plan, rules: BodyRules, key: FoldKey, least_length_mm: float, rooms: dict[str, BaseGeometry]) -> Fold:
+class _Rooms:
+    """The room inside a plan as the lanes see it, worked out once for all the folds that are tried in it."""
+
+    def __init__(self, plan: Plan, rules: BodyRules) -> None:
+        self.plan, self.rules = plan, rules
+        self._rooms: dict[str, Polygon] = {}
+        self._seen: dict[tuple[str, bool, bool, bool, float], BaseGeometry] = {}
+
+    def room(self, terminal_face: str) -> Polygon:
+        """Return what is inside the walls when the terminals stand in a face."""
+        if terminal_face not in self._rooms:
+            self._rooms[terminal_face] = room_behind(self.plan, self.rules, terminal_face)
+        return self._rooms[terminal_face]
+
+    def seen(self, terminal_face: str, key: FoldKey, less_mm: float = 0.0) -> BaseGeometry:
+        """Return that room in the lane frame of a key, worn away by so much all round."""
+        name = (terminal_face, key.along, key.flip_u, key.flip_v, round(less_mm, 6))
+        if name not in self._seen:
+            room = self.room(terminal_face)
+            worn = room.buffer(-(less_mm - shapes.EPS), quad_segs=32) if less_mm else room
+            self._seen[name] = _to_lanes(worn, key)
+        return self._seen[name]
+
+
+def _fold(rooms: _Rooms, key: FoldKey, least_length_mm: float) -> Fold:
+    plan, rules = rooms.plan, rooms.rules
     reason = "no face has room for the terminals beside the driver"
     for terminal_face in _terminal_faces(plan, rules):
-        if terminal_face not in rooms:
-            rooms[terminal_face] = room_behind(plan, rules, terminal_face)
-        room = rooms[terminal_face]
-        seen = _to_lanes(room, key)
+        room, seen = rooms.room(terminal_face), rooms.seen(terminal_face, key)
+        _check_way_out(plan, rules, key)
         u_lo, _, u_hi, _ = seen.bounds
         if key.lanes * (u_hi - u_lo + key.width_mm + rules.separator_mm) + rules.front_wall_mm < least_length_mm:
             raise CannotFold(TOO_SHORT)
         widths = key.widths_mm
-        turning = []
-        for reach in _reaches(widths, rules.separator_mm):
-            erosion = f"{terminal_face} less {reach:.6f}"
-            if erosion not in rooms:
-                rooms[erosion] = room.buffer(-(reach - shapes.EPS), quad_segs=32)
-            turning.append(_to_lanes(rooms[erosion], key))
-        runs = _lanes(seen, turning, widths, rules.separator_mm)
+        runs = _lanes(seen, partial(rooms.seen, terminal_face, key), widths, rules.separator_mm)
         chamber_seen = _chamber(seen, runs)
         runs, mouth = _open(plan, rules, _from_lanes_runs(runs, key))
         length = path.length_mm(runs)
@@ -199,11 +218,11 @@ def _reaches(widths: tuple[float, ...], septum: float) -> list[float]:
 
 
 def _lanes(
-    room: BaseGeometry, turning: list[BaseGeometry], widths: tuple[float, ...], septum: float
+    room: BaseGeometry, turning: Callable[[float], BaseGeometry], widths: tuple[float, ...], septum: float
 ) -> tuple[Run, ...]:
     """Lay the guide out in the lane frame: up from the chamber, then to and fro, ending in the last lane.
 
-    Each turn may be centred anywhere in its `turning`: the room less the turn's outer radius.
+    A turn may be centred anywhere in `turning(reach)`: the room less the turn's outer radius.
     """
     lanes, width = len(widths), widths[-1]
     if any(abs(a - b) > septum for a, b in itertools.pairwise(widths)):
@@ -231,7 +250,7 @@ def _lanes(
     tips = [bottoms[0] - septum / 2, *((a + b) / 2 for a, b in itertools.pairwise(middles))]
     turns = []
     for i, tip in enumerate(tips):
-        line = turning[i].intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
+        line = turning(reaches[i]).intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
         if line.is_empty:
             raise CannotFold(f"no room for a turn {2 * reaches[i]:.1f} mm across")
         turns.append(line.bounds[0] if i % 2 == 0 else line.bounds[2])
@@ -260,6 +279,17 @@ def _lanes(
 def _chamber(room: BaseGeometry, runs: tuple[Run, ...]) -> BaseGeometry:
     u_lo, v_lo, u_hi, _ = room.bounds
     return room.intersection(box(u_lo - 1, v_lo - 1, u_hi + 1, runs[0].y))
+
+
+def _check_way_out(plan: Plan, rules: BodyRules, key: FoldKey) -> None:
+    """Raise CannotFold at once if the last lane leads away from the face that the mouth shall open through."""
+    if rules.mouth_face == "auto":
+        return
+    u = 1.0 if (key.lanes % 2 == 1) != key.flip_u else -1.0
+    towards = (0.0, u) if key.along else (u, 0.0)
+    a, b = shapes.face_line(plan, rules.mouth_face)
+    if (b[1] - a[1]) * towards[0] - (b[0] - a[0]) * towards[1] <= 0.0:
+        raise CannotFold(f"the last lane would lead away from the {rules.mouth_face}")
 
 
 def _open(plan: Plan, rules: BodyRules, runs: tuple[Run, ...]) -> tuple[tuple[Run, ...], FacePlace]:
@@ -440,7 +470,7 @@ def all_folds(
 
     Tapered guides are tried at every other width.
     """
-    rooms: dict[str, BaseGeometry] = {}
+    rooms = _Rooms(plan, rules)
     folds: list[Fold] = []
     alike: set[tuple[float, ...]] = set()
     refused: dict[str, int] = {}
@@ -461,7 +491,7 @@ def all_folds(
                         key = FoldKey(along, flip_u, flip_v, lanes, round(width, 3), taper)
                         width += step
                         try:
-                            found = _fold(plan, rules, key, least_length_mm, rooms)
+                            found = _fold(rooms, key, least_length_mm)
                         except CannotFold as error:
                             refused[str(error)] = refused.get(str(error), 0) + 1
                             if "leave nothing" in str(error):
