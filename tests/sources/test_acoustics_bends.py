@@ -119,6 +119,24 @@ def test_square_fold(gap, partition, known):
     assert ours == pytest.approx(field, rel=5e-4)
 
 
+# The rest of that table, without solving for it again. recomputed elsewhere.
+FOLDS = [
+    (gap, partition, known)
+    for gap, row in (
+        (0.75, (1.2129, 1.4487, 1.8035, 2.4794)),
+        (1.0, (1.1147, 1.3103, 1.5933, 2.1126)),
+        (1.5, (1.0502, 1.2151, 1.4395, 1.8198)),
+    )
+    for partition, known in zip((0.10, 0.25, 0.50, 1.00), row, strict=True)
+]
+
+
+@pytest.mark.parametrize(("gap", "partition", "known"), FOLDS)
+def test_square_fold_table(gap, partition, known):
+    ours = fold_correction(1.0, partition, gap, 1.0, UNIT) + gap * (2 + partition)
+    assert ours == pytest.approx(known, abs=2e-4)
+
+
 @pytest.mark.parametrize(("gap", "partition"), [(0.67, 0.07), (1.1, 0.9), (1.7, 0.4), (2.5, 0.2)])
 def test_square_fold_between_the_knots(gap, partition):
     ours = fold_correction(1.0, partition, gap, 1.0, UNIT) + gap * (2 + partition)
@@ -143,6 +161,19 @@ def test_plane_step(ratio, known):
     assert ours * narrow == pytest.approx(known * narrow, abs=1e-4)
     assert ours == pytest.approx(field, rel=5e-3)
     assert plane_step_inertance(narrow, wide, 1.0, UNIT, centred=True) == pytest.approx(ours / 2)
+
+
+@pytest.mark.parametrize("ratio", [0.25, 0.5, 0.75])
+def test_centred_plane_step(ratio):
+    # recomputed here; half of the one-sided step
+    leg, low = 3.0, (1.0 - ratio) / 2
+    x = np.concatenate([-graded(leg, 20)[::-1], graded(leg, 20)[1:]])
+    y = np.concatenate([both_ends(low)[:-1], low + both_ends(ratio), low + ratio + both_ends(low)[1:]])
+    mesh = MeshQuad.init_tensor(x, y)
+    centre = mesh.p[:, mesh.t].mean(axis=1)
+    mesh = mesh.restrict(np.nonzero((centre[0] > 0.0) | (abs(centre[1] - 0.5) < ratio / 2))[0])
+    field = squares(mesh, at(0, -leg), at(0, leg)) - leg / ratio - leg
+    assert plane_step_inertance(ratio, 1.0, 1.0, UNIT, centred=True) == pytest.approx(field, rel=5e-3)
 
 
 def test_field_solver_on_a_straight():
