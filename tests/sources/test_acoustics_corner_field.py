@@ -79,8 +79,15 @@ def test_corner(legs):
     assert network_resonance((duct(first), duct(second)), field[0]) > 1.02 * field[0]
 
 
-@pytest.mark.parametrize(("gap", "partition"), [(1.0, 0.2), (0.75, 0.25), (1.5, 0.5)])
-def test_fold(gap, partition):
+@pytest.mark.parametrize(
+    ("gap", "partition", "tolerances"),
+    [
+        (1.0, 0.2, (1e-3, 4e-3, 1.2e-2)),
+        (0.75, 0.25, (1e-3, 4e-3, 1.2e-2)),
+        (1.5, 0.5, (1.5e-3, 1.2e-2, 3e-2)),  # so wide that the space at the end is more of a chamber than of a duct
+    ],
+)
+def test_fold(gap, partition, tolerances):
     # recomputed here by the field solution
     first, second, t, g = 0.16, 0.14, partition * W, gap * W
     x = np.concatenate([-graded(max(first, second))[::-1], both_ends(g)[1:]])
@@ -94,7 +101,7 @@ def test_fold(gap, partition):
     beyond = g * (2 + partition)  # the length that has the volume beyond the partition's tip
     lump = fold_correction(W, t, g, DEPTH, LOSSLESS)
     guide = (duct(first + beyond / 2), duct(beyond / 2 + second, lump))
-    compare(field, guide, (1.5e-3, 5e-3, 1.2e-2))
+    compare(field, guide, tolerances)
     plain = tuple(replace(s, extra_inertance_kg_m4=0.0) for s in guide)
     assert abs(network_resonance(plain, field[0]) / field[0] - 1) > 0.01
 
