@@ -43,6 +43,9 @@ def parser() -> argparse.ArgumentParser:
     compare.add_argument("b", metavar="B", help="a package folder or a spec file")
     compare.add_argument("--out", default="out", metavar="DIR", help="where the cache lies (default: out)")
     compare.add_argument("--json", action="store_true", help="print the comparison as JSON")
+    from kerfwave import sweep_jobs
+
+    sweep_jobs.add_parser(commands)
     return top
 
 
@@ -52,6 +55,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     from kerfwave import jobs
 
     try:
+        if arguments.command == "sweep":
+            from kerfwave import sweep_jobs
+
+            return sweep_jobs.run(arguments)
         if arguments.command == "compare":
             return jobs.compare(arguments.a, arguments.b, arguments.out, as_json=arguments.json)
         return jobs.run(arguments.specs, arguments.out, write=arguments.command == "build", explain=arguments.explain)

@@ -14,6 +14,7 @@ So a harmonic above the band's end is measured as well as one within, and what l
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,37 +35,83 @@ class Deconvolved:
     """A recording with the sweep taken out. Times are circular: one before the recording's start stands at the end."""
 
     linear: Complex  # shape (length // 2 + 1,), recorded over played, exact between the fades
-    bent: Complex  # the same for harmonics, faded out below twice the lowest frequency, where there is none
+    played: Complex  # the spectrum of the sweep itself
     length: int  # of the circle, in samples
     frames: int  # of the recording
-    rate_hz: int
+    sweep: Sweep
 
-    def hz(self, k: int) -> float:
-        """Return the frequency of a bin."""
-        return k * self.rate_hz / self.length
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Excerpt:
+    """A stretch of a circular impulse response: `values[0]` is its sample `first`."""
+
+    values: Real
+    first: int
+
+    def between(self, start: int, stop: int) -> Real:
+        """Return samples from `start` up to `stop` of the whole, with zeros where the excerpt ends."""
+        found = np.zeros(stop - start)
+        low, high = max(start, self.first), min(stop, self.first + len(self.values))
+        if low < high:
+            found[low - start : high - start] = self.values[low - self.first : high - self.first]
+        return found
 
 
 def deconvolve(signal: Real, sweep: Sweep) -> Deconvolved:
     """Take `sweep` out of `signal`, both at the sweep's rate.
 
-    The circle is as long as both together: whatever the recording holds lies between the sweep's length before its
-    start and its end.
+    The circle is longer than the recording by the time that the seventh harmonic leads, so that the lower ones do not
+    meet what comes last even when the recorder started with the sweep.
     """
     reference = tone(sweep)
-    length = int(fft.next_fast_len(len(signal) + len(reference), real=True))
+    spare = min(len(reference), round((sweep.lead_of(7) + 1.0) * sweep.rate_hz))
+    length = int(fft.next_fast_len(max(len(signal), len(reference)) + spare, real=True))
     linear: Complex = fft.rfft(signal, length)
-    bent = linear.copy()
-    _divide(linear, bent, fft.rfft(reference, length), sweep, length)
-    return Deconvolved(linear, bent, length, len(signal), sweep.rate_hz)
+    played: Complex = fft.rfft(reference, length)
+    low, high = sweep.honest_hz
+    for part, f in _chunks(len(linear), sweep.rate_hz / length):
+        if low <= f[0] and f[-1] <= high:
+            linear[part] /= played[part]
+            continue
+        share = _share(f, sweep)
+        inverse: Complex = (1.0 - share) * _without_ends(f, sweep)
+        within = share > 0.0
+        inverse[within] += share[within] / played[part][within]
+        linear[part] *= inverse
+    return Deconvolved(linear, played, length, len(signal), sweep)
 
 
-def impulse(spectrum: Complex, length: int) -> Real:
-    """Return the whole impulse response of one of the two spectra, shape (length,)."""
-    return np.asarray(fft.irfft(spectrum, length))
+def excerpts(taken: Deconvolved, at: int, before: int, after: int) -> tuple[Excerpt, Excerpt, Excerpt]:
+    """Return three impulse responses round sample `at`, and use up `taken.linear` for it.
+
+    The first is the linear one. The second lacks the sweep's low end, so that what that rings does not pass for noise.
+    The third is that for harmonics: like the second, but made with the inverse without ends.
+    """
+    sweep, linear = taken.sweep, taken.linear
+    step = sweep.rate_hz / taken.length
+    low, high = sweep.honest_hz
+    straight = _excerpt(linear, taken.length, at, before, after)
+    for part, f in _chunks(len(linear), step):
+        if f[0] < 2.0 * low:
+            linear[part] *= low_end(f, sweep)
+    quiet = _excerpt(linear, taken.length, at, before, after)
+    for part, f in _chunks(len(linear), step):
+        if f[0] > sweep.to_hz:
+            break  # without ends there already
+        played, endless_ = taken.played[part], _spectrum_without_ends(f, sweep)
+        if low <= f[0] and f[-1] <= high:
+            linear[part] *= played
+            linear[part] /= endless_
+            continue
+        share = _share(f, sweep)
+        within = (share > 0.0) & (f > 0.0)
+        blend = share[within] * endless_[within] / played[within] + (1.0 - share[within])
+        linear[part][within] /= blend
+    return straight, quiet, _excerpt(linear, taken.length, at, before, after)
 
 
 def low_end(frequency_hz: Real, sweep: Sweep) -> Real:
-    """Return the weight that `bent` has at its low end, so that what the sweep's start rings does not reach far."""
+    """Return the weight that the second and third excerpt have at their low end."""
     low = sweep.honest_hz[0]
     return rise(frequency_hz, low, 2.0 * low)
 
@@ -73,24 +120,44 @@ def endless(frequency_hz: Real, sweep: Sweep) -> Complex:
     """Return X(f) of a sweep without ends, in full scales times seconds; frequencies above 0."""
     f, pace = frequency_hz, sweep.pace_s
     phase = 2.0 * math.pi * (pace * f * (1.0 - np.log(f / sweep.from_hz)) - sweep.cycles) - math.pi / 4
-    return np.asarray(0.5 * sweep.amplitude * np.sqrt(pace / f) * np.exp(1j * phase))
+    spectrum = np.empty(len(f), complex)
+    np.cos(phase, out=spectrum.real)
+    np.sin(phase, out=spectrum.imag)
+    spectrum *= 0.5 * sweep.amplitude * np.sqrt(pace / f)
+    return spectrum
 
 
-def _divide(linear: Complex, bent: Complex, played: Complex, sweep: Sweep, length: int) -> None:
-    """Divide in place. From the honest band to the sweep's ends the two inverses are faded into each other."""
+def _excerpt(spectrum: Complex, length: int, at: int, before: int, after: int) -> Excerpt:
+    whole = fft.irfft(spectrum, length)
+    return Excerpt(whole.take(np.arange(at - before, at + after), mode="wrap"), at - before)
+
+
+def _chunks(count: int, step: float) -> Iterator[tuple[slice, Real]]:
+    """Yield the bins in stretches, to keep memory low, with their frequencies."""
+    for start in range(0, count, _CHUNK):
+        part = slice(start, min(start + _CHUNK, count))
+        yield part, np.arange(part.start, part.stop, dtype=np.float64) * step
+
+
+def _share(f: Real, sweep: Sweep) -> Real:
+    """Return how much the inverse of the sweep as played counts: all in the honest band, nothing beyond the ends."""
     low, high = sweep.honest_hz
-    for start in range(0, len(linear), _CHUNK):
-        part = slice(start, min(start + _CHUNK, len(linear)))
-        f = np.arange(part.start, part.stop, dtype=np.float64) * (sweep.rate_hz / length)
-        share = rise(f, sweep.from_hz, low) * (1.0 - rise(f, high, sweep.to_hz))
-        without: Complex = np.zeros(len(f), complex)
-        known = (f > 0) & (f < TOP * sweep.rate_hz)
-        without[known] = 1.0 / (sweep.rate_hz * endless(f[known], sweep))
-        bent[part] *= without * low_end(f, sweep)
-        inverse: Complex = (1.0 - share) * without
-        within = share > 0.0
-        inverse[within] += share[within] / played[part][within]
-        linear[part] *= inverse
+    return np.asarray(rise(f, sweep.from_hz, low) * (1.0 - rise(f, high, sweep.to_hz)))
+
+
+def _spectrum_without_ends(f: Real, sweep: Sweep) -> Complex:
+    """Return the spectrum of samples of a sweep without ends; 1 at 0 Hz, where it has none."""
+    spectrum = np.ones(len(f), complex)
+    known = f > 0
+    spectrum[known] = sweep.rate_hz * endless(f[known], sweep)
+    return spectrum
+
+
+def _without_ends(f: Real, sweep: Sweep) -> Complex:
+    """Return one over it, 0 where there is nothing to be measured."""
+    inverse = 1.0 / _spectrum_without_ends(f, sweep)
+    inverse[(f <= 0) | (f > TOP * sweep.rate_hz)] = 0.0
+    return inverse
 
 
 def rise(f: Real, low: float, high: float) -> Real:

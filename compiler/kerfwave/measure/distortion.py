@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kerfwave.measure.bands import log_grid
+from kerfwave.measure.deconvolve import Excerpt
 from kerfwave.measure.gate import Gate, Spectrum, cut
 from kerfwave.measure.microphone import Correction
 from kerfwave.measure.sweep import HIGHEST, Sweep
@@ -44,7 +45,7 @@ class Distortion:
 
 
 def distortion(
-    before: Real,
+    before: Excerpt,
     at: int,
     sweep: Sweep,
     linear: Spectrum,
@@ -53,7 +54,7 @@ def distortion(
     after_s: float,
     microphone: Correction | None = None,
 ) -> Distortion:
-    """Return the harmonics in a circular impulse response, made for harmonics, whose linear part peaks at `at`."""
+    """Return the harmonics in an impulse response made for them, whose linear part peaks at sample `at`."""
     grid = log_grid(*band_hz, PER_OCTAVE)
     fundamental = _read(linear.power(grid, SMOOTH), grid, microphone)
     late = _noise_above(before, at, sweep)
@@ -68,7 +69,7 @@ def distortion(
     return Distortion(tuple(grid.tolist()), harmonics, total)
 
 
-def _noise_above(before: Real, at: int, sweep: Sweep) -> Spectrum:
+def _noise_above(before: Excerpt, at: int, sweep: Sweep) -> Spectrum:
     """Return noise between the places of orders 6 and 7.
 
     At a frequency above the sweep's end, what stands right before the linear response was recorded after the sweep,
@@ -89,7 +90,7 @@ def gate_of(order: int, sweep: Sweep, after_s: float) -> Gate:
 
 def _harmonic(
     order: int,
-    before: Real,
+    before: Excerpt,
     at: int,
     sweep: Sweep,
     noise: Spectrum,

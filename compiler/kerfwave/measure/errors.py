@@ -1,4 +1,4 @@
-"""What the measuring room refuses."""
+"""What the measuring room refuses: recordings, and settings."""
 
 from __future__ import annotations
 
@@ -9,3 +9,7 @@ class RecordingError(ValueError):
     def __init__(self, problem: str, remedy: str = "") -> None:
         self.problem, self.remedy = problem, remedy
         super().__init__(problem + (f"; {remedy}" if remedy else ""))
+
+
+class SettingError(ValueError):
+    """A number that somebody chose, and that is out of its range; the message says which, and the range."""

@@ -46,13 +46,14 @@ class Found:
     arrivals: tuple[Arrival, ...]
 
 
-def find(taken: Deconvolved, sweep: Sweep) -> Found:
+def find(taken: Deconvolved) -> Found:
     """Return where the sweep is.
 
     Raises:
         RecordingError: when no sweep stands out, or the one that does has another pace.
     """
-    heard = [a for a in arrivals(taken, sweep) if a.crest_db >= CREST_DB]
+    sweep = taken.sweep
+    heard = [a for a in arrivals(taken) if a.crest_db >= CREST_DB]
     if len(heard) < 3:
         raise RecordingError(
             "no sweep stands out of the noise",
@@ -72,9 +73,9 @@ def find(taken: Deconvolved, sweep: Sweep) -> Found:
     return Found(float(np.median(times)), 1.0 + slope / sweep.pace_s, tuple(heard))
 
 
-def arrivals(taken: Deconvolved, sweep: Sweep) -> tuple[Arrival, ...]:
+def arrivals(taken: Deconvolved) -> tuple[Arrival, ...]:
     """Return when each band arrives: bands one octave wide, or narrower for a narrow sweep, overlapping by half."""
-    low, high = sweep.honest_hz
+    low, high = taken.sweep.honest_hz
     octaves = math.log2(high / low)
     width = min(1.0, octaves / 4)
     count = max(4, round(2 * octaves / width) - 1)
@@ -84,20 +85,20 @@ def arrivals(taken: Deconvolved, sweep: Sweep) -> tuple[Arrival, ...]:
 
 def _arrival(taken: Deconvolved, centre: float, octaves: float) -> Arrival:
     """Return the greatest power of one band's envelope: its bins alone, moved down to zero, and back to time."""
-    per_hz = taken.length / taken.rate_hz
+    per_hz = taken.length / taken.sweep.rate_hz
     first = math.ceil(centre * 2 ** (-octaves / 2) * per_hz)
     last = min(math.floor(centre * 2 ** (octaves / 2) * per_hz), len(taken.linear) - 1)
     f = np.arange(first, last + 1) / per_hz
     window = 0.5 + 0.5 * np.cos(2 * math.pi * np.log2(f / centre) / octaves)
-    size = int(fft.next_fast_len(2 * len(f)))
-    band = fft.ifft(taken.linear[first : last + 1] * window, size)
+    size = int(fft.next_fast_len(len(f)))
+    band = fft.ifft(taken.linear[first : last + 1] * window, size, overwrite_x=True)
     power = np.square(band.real)
     power += np.square(band.imag)
     at = int(np.argmax(power))
-    usual = float(np.median(power))
-    circle = taken.length / taken.rate_hz
+    usual = float(np.median(power[:: max(len(power) // 50_000, 1)]))
+    circle = taken.length / taken.sweep.rate_hz
     time = at * circle / size
-    if time > taken.frames / taken.rate_hz:
+    if time > taken.frames / taken.sweep.rate_hz:
         time -= circle
     crest = 10 * math.log10(power[at] / usual) if usual > 0 else (math.inf if power[at] > 0 else 0.0)
     return Arrival(centre, time, crest)

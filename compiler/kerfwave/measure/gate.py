@@ -17,6 +17,7 @@ from scipy import fft
 from scipy.interpolate import CubicSpline
 
 from kerfwave.measure.bands import band_mean
+from kerfwave.measure.deconvolve import Excerpt
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -67,10 +68,10 @@ def window(gate: Gate, rate_hz: int) -> tuple[Real, int]:
     return weights, before
 
 
-def cut(impulse: Real, gate: Gate, at: int, rate_hz: int) -> Spectrum:
-    """Return the spectrum of a stretch of a circular impulse response round sample `at`."""
+def cut(impulse: Excerpt, gate: Gate, at: int, rate_hz: int) -> Spectrum:
+    """Return the spectrum of a stretch of an impulse response round sample `at`; beyond the excerpt it is silent."""
     weights, before = window(gate, rate_hz)
-    stretch = impulse.take(range(at - before, at - before + len(weights)), mode="wrap") * weights
+    stretch = impulse.between(at - before, at - before + len(weights)) * weights
     length = int(fft.next_fast_len(_FINE * len(stretch), real=True))
     values = fft.rfft(stretch, length)
     frequency = np.arange(len(values), dtype=np.float64) * (rate_hz / length)

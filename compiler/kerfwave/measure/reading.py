@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from kerfwave.measure.bands import exact_hz, indices_within, log_grid, nominal_hz
-from kerfwave.measure.deconvolve import deconvolve, impulse, low_end, rise
+from kerfwave.measure.deconvolve import Excerpt, deconvolve, excerpts, low_end, rise
 from kerfwave.measure.distortion import Distortion, distortion
-from kerfwave.measure.errors import RecordingError
+from kerfwave.measure.errors import RecordingError, SettingError
 from kerfwave.measure.find import Found, find
 from kerfwave.measure.gate import Gate, Spectrum, cut, window
 from kerfwave.measure.level import clipped, refuse_silence
@@ -98,31 +98,32 @@ def read(signal: Real, rate_hz: int, sweep: Sweep, settings: Settings | None = N
     ------
     RecordingError
         when it is silent, holds no sweep or another one, or too little of it.
-    ValueError
+    SettingError
         for a gate that is not between 0.5 ms and 5 s.
     """
     settings = settings or Settings()
     after = OPEN_GATE_S if settings.gate_s is None else settings.gate_s
     if not 0.0005 <= after <= 5.0:
-        raise ValueError(f"the gate is {after * 1000:g} ms; it lies between 0.5 and 5000 ms")
+        raise SettingError(f"the gate is {after * 1000:g} ms; it lies between 0.5 and 5000 ms")
     refuse_silence(signal)
     flat = clipped(signal, bits)
     here = at_rate(sweep, rate_hz)
     taken = deconvolve(signal, here)
-    found = find(taken, here)
+    found = find(taken)
     heard = _heard(here, found, len(signal) / rate_hz)
-    whole = impulse(taken.linear, taken.length)
-    before = impulse(taken.bent, taken.length)
-    quiet = impulse(
-        taken.linear * low_end(np.arange(len(taken.linear), dtype=np.float64) * (rate_hz / taken.length), here),
-        taken.length,
-    )
-    del taken
     gap = here.lead_of(2)
     gate = Gate(max(min(after, 0.3 * gap), min(0.002, 0.3 * gap)), after)
+    open_gate = Gate(0.3 * gap, max(after, OPEN_GATE_S))
+    whole, quiet, before = excerpts(
+        taken,
+        round(found.start_s * rate_hz),
+        round((here.lead_of(7) + 0.5) * rate_hz),
+        round((open_gate.after_s + 0.5) * rate_hz),
+    )
+    del taken
     at, inverted, shape = _peak(whole, found, here, gate)
     linear = cut(whole, gate, at, rate_hz)
-    noise = _noise(quiet, gate, at, here)
+    noise = _noise(quiet, at, here)
     band = (max(heard[0], gate.lowest_hz), heard[1])
     if band[1] < 1.5 * band[0]:
         raise RecordingError(
@@ -130,7 +131,7 @@ def read(signal: Real, rate_hz: int, sweep: Sweep, settings: Settings | None = N
             "choose a longer gate",
         )
     response = _response(linear, noise, band, here, settings, at / rate_hz)
-    snr = _recorded_snr(linear, noise, heard, here)
+    snr = _recorded_snr(cut(whole, open_gate, at, rate_hz), noise, heard, here)
     bent = distortion(before, at, here, linear, noise, band, after, settings.microphone)
     checks = (
         _check_found(found, at / rate_hz, inverted),
@@ -178,7 +179,7 @@ def _heard(sweep: Sweep, found: Found, seconds: float) -> tuple[float, float]:
     return low, high
 
 
-def _peak(whole: Real, found: Found, sweep: Sweep, gate: Gate) -> tuple[int, bool, Impulse]:
+def _peak(whole: Excerpt, found: Found, sweep: Sweep, gate: Gate) -> tuple[int, bool, Impulse]:
     """Return the sample of the peak, whether it points down, and the stretch round it in the sweep's band alone."""
     rate = sweep.rate_hz
     times = [a.time_s for a in found.arrivals]
@@ -186,7 +187,7 @@ def _peak(whole: Real, found: Found, sweep: Sweep, gate: Gate) -> tuple[int, boo
     before = round((spread + gate.before_s + 0.05) * rate)
     length = before + round((spread + gate.after_s + 0.05) * rate)
     first = round(found.start_s * rate) - before
-    spectrum = fft.rfft(whole.take(range(first, first + length), mode="wrap"))
+    spectrum = fft.rfft(whole.between(first, first + length))
     f = np.arange(len(spectrum), dtype=np.float64) * (rate / length)
     low, high = sweep.honest_hz
     spectrum *= rise(f, low / 2, low) * (1.0 - rise(f, high, 1.2 * high))
@@ -200,15 +201,14 @@ def _peak(whole: Real, found: Found, sweep: Sweep, gate: Gate) -> tuple[int, boo
     return first + k, bool(stretch[k] < 0), kept
 
 
-def _noise(quiet: Real, gate: Gate, at: int, sweep: Sweep) -> Spectrum:
+def _noise(quiet: Excerpt, at: int, sweep: Sweep) -> Spectrum:
     """Return the spectrum of a stretch before the peak, where of all that was played only harmonics fade away.
 
     `quiet` is the impulse response without its low end, whose ringing would pass for noise.
     """
-    room = 0.75 * sweep.lead_of(2) - gate.before_s
-    length = min(gate.before_s + gate.after_s, room)
-    stretch = Gate(length / 2, length / 2)
-    middle = at - round((gate.before_s + length / 2) * sweep.rate_hz)
+    gap = min(sweep.lead_of(2), 1.5)
+    stretch = Gate(0.225 * gap, 0.225 * gap)
+    middle = at - round(0.525 * gap * sweep.rate_hz)
     spectrum = cut(quiet, stretch, middle, sweep.rate_hz)
     # Below its low end, where next to nothing is left, the noise recorded is taken to be as dense as at that end.
     end = 1.3 * sweep.honest_hz[0]

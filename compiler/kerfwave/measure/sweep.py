@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from kerfwave.measure.errors import SettingError
 from kerfwave.numfmt import fixed
 
 Real = NDArray[np.float64]
@@ -90,7 +91,7 @@ def design(
     Fades that are not given are 1 % and 0.2 % of the length, but no longer than 0.1 s and 20 ms.
 
     Raises:
-        ValueError: when a number is out of its range; the message says which, and the range.
+        SettingError: when a number is out of its range; the message says which, and the range.
     """
     _within("the rate", rate_hz, 8000, 384000, "Hz")
     _within("the length", seconds, SHORTEST_S, LONGEST_S, "s")
@@ -109,7 +110,7 @@ def design(
 
 def _within(what: str, value: float, low: float, high: float, unit: str) -> None:
     if not low <= value <= high:
-        raise ValueError(f"{what} is {value:g} {unit}; it lies between {low:g} and {high:g} {unit}")
+        raise SettingError(f"{what} is {value:g} {unit}; it lies between {low:g} and {high:g} {unit}")
 
 
 def tone(sweep: Sweep) -> Real:
