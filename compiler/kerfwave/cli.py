@@ -43,9 +43,10 @@ def parser() -> argparse.ArgumentParser:
     compare.add_argument("b", metavar="B", help="a package folder or a spec file")
     compare.add_argument("--out", default="out", metavar="DIR", help="where the cache lies (default: out)")
     compare.add_argument("--json", action="store_true", help="print the comparison as JSON")
-    from kerfwave import sweep_jobs
+    from kerfwave import fit_jobs, learn_jobs, promise_jobs, sweep_jobs
 
-    sweep_jobs.add_parser(commands)
+    for bench in (sweep_jobs, fit_jobs, promise_jobs, learn_jobs):
+        bench.add_parser(commands)
     return top
 
 
@@ -55,10 +56,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     from kerfwave import jobs
 
     try:
-        if arguments.command == "sweep":
-            from kerfwave import sweep_jobs
+        if arguments.command in ("sweep", "fit", "promise", "learn"):
+            from importlib import import_module
 
-            return sweep_jobs.run(arguments)
+            status: int = import_module(f"kerfwave.{arguments.command}_jobs").run(arguments)
+            return status
         if arguments.command == "compare":
             return jobs.compare(arguments.a, arguments.b, arguments.out, as_json=arguments.json)
         return jobs.run(arguments.specs, arguments.out, write=arguments.command == "build", explain=arguments.explain)

@@ -9,7 +9,7 @@ their scatter, widened where neighbouring residuals go together, and with the un
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,7 @@ from kerfwave.model.acoustic import Air
 WORST_RESIDUAL = 0.15  # root mean square; beyond it the curve is something else
 DOUBTFUL_RESIDUAL = 0.03
 RE_APART = 0.03
+LEAST_RATIO = 0.15  # added over moving mass, or Vas over box
 RESULTS = (
     *("fs_hz", "qms", "qes", "qts", "re_ohm", "zmax_ohm", "le_h", "l2_h", "r2_ohm"),
     *("mms_kg", "cms_m_n", "bl_tm", "vas_m3", "sd_m2"),
@@ -135,7 +136,7 @@ def fit(
     phases = [e**2 for c in fitted for e in c.error_degrees or ()]
     values = _values(best, widened, given, air)
     return DriverFit(
-        **values,
+        **values,  # type: ignore[arg-type]  # the first six are always there
         coil=kind,
         residual_percent=100.0 * rms,
         residual_degrees=math.sqrt(float(np.mean(phases))) if phases else None,
@@ -178,7 +179,6 @@ def _simplest(
     candidates weighed with the scatter of the best. L1 is never left out where L2 and R2 are needed: it may come out
     as nothing, but with an uncertainty, which those of L2 and R2 then share.
     """
-
     alone = tuple(c for c in curves if c.load == "free air")
 
     def rough(kind: str, begin: Mapping[str, float]) -> Solved:
@@ -237,40 +237,36 @@ def _correlation(curves: tuple[Curve, ...], solved: Solved) -> float:
 Numbers = dict[str, float]
 
 
-def _formulas(names: tuple[str, ...], given: Given, air: Air) -> dict[str, Callable[[Numbers], float]]:
-    """Return how each result follows from the fitted and the given values (SI)."""
-    stiffness = air.density * air.speed**2
-    formulas: dict[str, Callable[[Numbers], float]] = {
-        "fs_hz": lambda v: v["fs"],
-        "qms": lambda v: v["qms"],
-        "qes": lambda v: v["qes"],
-        "qts": lambda v: v["qms"] * v["qes"] / (v["qms"] + v["qes"]),
-        "re_ohm": lambda v: v["re"],
-        "zmax_ohm": lambda v: v["re"] * (1.0 + v["qms"] / v["qes"]),
+def _results(v: Numbers, air: Air) -> Numbers:
+    """Return what follows from the fitted and the given values, all SI, by the names of `DriverFit`.
+
+    Whatever cannot be had is not there: the mass comes from an added one, or from box and cone area.
+    """
+    stiffness, omega = air.density * air.speed**2, 2.0 * math.pi * v["fs"]
+    found = {
+        "fs_hz": v["fs"],
+        "qms": v["qms"],
+        "qes": v["qes"],
+        "qts": v["qms"] * v["qes"] / (v["qms"] + v["qes"]),
+        "re_ohm": v["re"],
+        "zmax_ohm": v["re"] * (1.0 + v["qms"] / v["qes"]),
     }
-    for name, key in (("le_h", "l1"), ("l2_h", "l2"), ("r2_ohm", "r2")):
-        if key in names:
-            formulas[name] = lambda v, key=key: v[key]  # type: ignore[misc]
-    mass: Callable[[Numbers], float] | None = None
-    if given.added_mass_kg is not None:
-        mass = lambda v: v["mass"] / v["mass_ratio"]  # noqa: E731
-        if given.box_m3 is not None:
-            formulas["sd_m2"] = lambda v: math.sqrt(v["box"] * v["box_ratio"] / (stiffness * _compliance(v, mass(v))))
-    elif given.box_m3 is not None and given.sd_m2 is not None:
-        mass = lambda v: stiffness * v["sd"] ** 2 / (v["box"] * v["box_ratio"] * (2 * math.pi * v["fs"]) ** 2)  # noqa: E731
-    if mass is not None:
-        formulas["mms_kg"] = mass
-        formulas["cms_m_n"] = lambda v: _compliance(v, mass(v))
-        formulas["bl_tm"] = lambda v: math.sqrt(2.0 * math.pi * v["fs"] * mass(v) * v["re"] / v["qes"])
-    if given.added_mass_kg is not None and given.sd_m2 is not None:
-        formulas["vas_m3"] = lambda v: stiffness * v["sd"] ** 2 * _compliance(v, mass(v))  # type: ignore[misc]
-    elif given.box_m3 is not None:
-        formulas["vas_m3"] = lambda v: v["box"] * v["box_ratio"]
-    return formulas
-
-
-def _compliance(v: Numbers, mass_kg: float) -> float:
-    return 1.0 / ((2.0 * math.pi * v["fs"]) ** 2 * mass_kg)
+    found |= {name: v[key] for name, key in (("le_h", "l1"), ("l2_h", "l2"), ("r2_ohm", "r2")) if key in v}
+    boxed = v["box"] * v["box_ratio"] if "box" in v else None  # Vas by the box
+    if "mass" in v:
+        found["mms_kg"] = v["mass"] / v["mass_ratio"]
+    elif boxed is not None and "sd" in v:
+        found["mms_kg"] = stiffness * v["sd"] ** 2 / (boxed * omega**2)
+    if "mms_kg" in found:
+        found["cms_m_n"] = 1.0 / (omega**2 * found["mms_kg"])
+        found["bl_tm"] = math.sqrt(omega * found["mms_kg"] * v["re"] / v["qes"])
+    if "mass" in v and "sd" in v:
+        found["vas_m3"] = stiffness * v["sd"] ** 2 * found["cms_m_n"]
+    elif boxed is not None:
+        found["vas_m3"] = boxed
+    if "mass" in v and boxed is not None:
+        found["sd_m2"] = math.sqrt(boxed / (stiffness * found["cms_m_n"]))
+    return found
 
 
 def _values(solved: Solved, covariance: Real, given: Given, air: Air) -> dict[str, Estimate | None]:
@@ -280,24 +276,25 @@ def _values(solved: Solved, covariance: Real, given: Given, air: Air) -> dict[st
     keys = (*solved.names, *inputs)
     point = np.array([*np.exp(solved.logs), *inputs.values()])
     whole = np.zeros((len(keys), len(keys)))
-    linear = np.array([1.0 if name in LINEAR else value for name, value in zip(keys, point, strict=True)])
     whole[: len(solved.names), : len(solved.names)] = covariance
     for i in range(len(solved.names), len(keys)):
         whole[i, i] = given.uncertainty**2
+    linear = np.array([1.0 if name in LINEAR else value for name, value in zip(keys, point, strict=True)])
     whole *= np.outer(linear, linear)  # now of the values
+
+    def results(values: Real) -> Numbers:
+        return _results(dict(zip(keys, map(float, values), strict=True)), air)
+
+    best = results(point)
+    slopes = {name: np.zeros(len(keys)) for name in best}
+    for i, step in enumerate(1e-6 * point):
+        up, down = (results(point + sign * step * np.eye(len(keys))[i]) for sign in (1.0, -1.0))
+        for name in best:
+            slopes[name][i] = (up[name] - down[name]) / (2.0 * step)
     found: dict[str, Estimate | None] = dict.fromkeys(RESULTS)
-    for name, formula in _formulas(solved.names, given, air).items():
-        slope = np.array([_slope(formula, keys, point, i) for i in range(len(keys))])
-        value = formula(dict(zip(keys, point, strict=True)))
-        found[name] = Estimate(value, math.sqrt(max(float(slope @ whole @ slope), 0.0)))
+    for name, value in best.items():
+        found[name] = Estimate(value, math.sqrt(max(float(slopes[name] @ whole @ slopes[name]), 0.0)))
     return found
-
-
-def _slope(formula: Callable[[Numbers], float], keys: tuple[str, ...], point: Real, i: int) -> float:
-    """Return how a result moves with one value."""
-    step = 1e-6 * point[i]
-    up, down = ({**dict(zip(keys, point, strict=True)), keys[i]: point[i] + sign * step} for sign in (1.0, -1.0))
-    return (formula(up) - formula(down)) / (2.0 * step)
 
 
 def _missing(values: dict[str, Estimate | None], given: Given) -> tuple[str, ...]:
@@ -344,17 +341,22 @@ def _doubts(
     if last < 10.0 * fs.value:
         doubts.append(f"the sweep ends at {last:g} Hz: too low to see much of the coil's inductance")
     if given.re_ohm is not None and abs(re.value / given.re_ohm - 1.0) > RE_APART:
-        doubts.append(f"Re given as {given.re_ohm:g} ohm, but the sweep asks for {re.value:.3g} ohm: check leads and meter")
-    for name, load, wanted in (("mass_ratio", "added mass", "mass"), ("box_ratio", "known box", "box")):
-        if name in solved.names:
-            ratio = math.exp(solved.log(name))
-            if ratio < 0.15:
-                doubts.append(f"the {load} moves the resonance little ({100 * ratio:.0f} %): a {'heavier' if wanted == 'mass' else 'smaller'} one tells more")
+        doubts.append(
+            f"Re given as {given.re_ohm:g} ohm, but the sweep asks for {re.value:.3g} ohm: check leads and meter"
+        )
+    for name, what, better in (("mass_ratio", "added mass", "heavier"), ("box_ratio", "known box", "smaller")):
+        if name in solved.names and (ratio := math.exp(solved.log(name))) < LEAST_RATIO:
+            doubts.append(
+                f"the {what} is slight beside the driver's own ({100 * ratio:.0f} %): a {better} one tells more"
+            )
     area = values["sd_m2"]
     if area is not None and given.sd_m2 is not None:
         apart = area.value / given.sd_m2 - 1.0
         if abs(apart) > 2.0 * math.hypot(area.standard / area.value, given.uncertainty):
-            doubts.append(f"mass and box together make the cone area {1e4 * area.value:.3g} cm2, {100 * apart:+.0f} % from the one given")
+            doubts.append(
+                f"mass and box together make the cone area {1e4 * area.value:.3g} cm2, {100 * apart:+.0f} % from the "
+                "one given"
+            )
     return tuple(doubts)
 
 

@@ -128,7 +128,9 @@ def solve(
 def _inverse(normal: Real) -> Real:
     """Return the inverse of J'J, scaled first: its units differ by many powers of ten."""
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    return np.asarray(np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-13, hermitian=True) / np.outer(scale, scale))
+    return np.asarray(
+        np.linalg.pinv(normal / np.outer(scale, scale), rcond=1e-13, hermitian=True) / np.outer(scale, scale)
+    )
 
 
 class _Once:
@@ -170,7 +172,7 @@ def _descend(problem: _Once, start: Real, tolerance: float) -> Real:
         gtol=1e-15,
         max_nfev=MOST_STEPS,
     )
-    return np.clip(found.x, -FAR, FAR)
+    return np.asarray(np.clip(found.x, -FAR, FAR))
 
 
 def errors(curve: Curve, names: tuple[str, ...], logs: Real) -> tuple[Complex, Complex, Complex]:

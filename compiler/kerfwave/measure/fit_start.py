@@ -61,9 +61,13 @@ def guess(sweep: ImpedanceSweep, re_ohm: float | None = None) -> Start:
     ratio = max(float(np.exp(level[top])) / re_ohm, 1.1)
     half = np.log(re_ohm) + 0.5 * np.log(ratio)
     under = np.flatnonzero(level < half)
-    sides = [grid[top] - grid[i] for i in under[under < top][-1:]] + [grid[i] - grid[top] for i in under[under > top][:1]]
+    sides = [grid[top] - grid[i] for i in under[under < top][-1:]] + [
+        grid[i] - grid[top] for i in under[under > top][:1]
+    ]
     if not sides:
-        raise NotADriver(f"{sweep.name}: only the top of a peak is there; sweep at least two octaves to each side of it")
+        raise NotADriver(
+            f"{sweep.name}: only the top of a peak is there; sweep at least two octaves to each side of it"
+        )
     spread = float(sum(sides)) * 2.0 / len(sides)  # a curve cut short at one side is taken as symmetric
     qms = float(np.sqrt(ratio)) / max(2.0 * float(np.sinh(spread / 2.0)), 1e-3)
     last = float(np.exp(level[-1]))

@@ -17,7 +17,16 @@ from kerfwave.measure.fit import Estimate
 from kerfwave.measure.impedance import LEAST_ROWS, Complex, ImpedanceSweep
 from kerfwave.measure.promise_features import Extremum, extrema, matched
 from kerfwave.measure.promise_fit import Explained, explain
-from kerfwave.measure.promise_model import AsBuilt, NoPromise, Promised, impedances, leak_of, level_db, play, promised_of
+from kerfwave.measure.promise_model import (
+    AsBuilt,
+    NoPromise,
+    Promised,
+    impedances,
+    leak_of,
+    level_db,
+    play,
+    promised_of,
+)
 
 FROM_HZ, TO_HZ = 15.0, 500.0  # where a network of one dimension may be believed, and the guide has its say
 TOLERANCE_PERCENT = 5.0
@@ -128,7 +137,8 @@ def compare(
     sweep = measured.band(from_hz, to_hz)
     if len(sweep.frequency_hz) < LEAST_ROWS:
         raise NoPromise(
-            f"{measured.name}: {len(sweep.frequency_hz)} rows between {from_hz:g} and {to_hz:g} Hz are too few to compare"
+            f"{measured.name}: {len(sweep.frequency_hz)} rows between {from_hz:g} and {to_hz:g} Hz are too few to "
+            "compare"
         )
     frequency = np.asarray(sweep.frequency_hz)
     (design,) = impedances(promised, (AsBuilt(leak=_own_leak(promised)),), frequency, promised.network.driver.fs_hz)

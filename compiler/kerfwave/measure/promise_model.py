@@ -190,7 +190,7 @@ def impedances(promised: Promised, bodies: Sequence[AsBuilt], frequency_hz: Any,
     )
     moving = driver.bl_tm**2 / (solution.electrical_impedance - voice_coil_impedance(driver, omega))
     load = np.broadcast_to(moving - _suspended(driver, omega), (len(networks), len(omega)))
-    rows = {made: row for made, row in zip(different, load, strict=True)}
+    rows = dict(zip(different, load, strict=True))
     found = []
     for made, its_air in zip(bodies, airs, strict=True):
         its = built(promised, made, reference_hz).driver

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
+from kerfwave.learn.fit_words import plus_minus
+from kerfwave.measure.fit import Estimate
 from kerfwave.measure.promise import WORDS, Comparison, Finding, Mark
 from kerfwave.numfmt import fixed
 from kerfwave.writers.lines import Band, Series, line_chart
+from kerfwave.writers.measured import table
 from kerfwave.writers.words import significant
 
-CSV_HEADER = (
-    "frequency_hz,measured_ohm,promised_ohm,as_built_ohm,deviation_percent,unexplained_percent,"
-    "measured_deg,promised_deg,as_built_deg"
+CSV_TITLES = (
+    *("frequency_hz", "measured_ohm", "measured_deg", "promised_ohm", "promised_deg", "as_built_ohm", "as_built_deg"),
+    *("deviation_percent", "unexplained_percent"),
 )
 
 
@@ -26,13 +29,11 @@ def text_of(comparison: Comparison) -> tuple[str, ...]:
     tuning = comparison.tuning
     if tuning is not None and tuning.measured is not None and tuning.percent is not None:
         lines.append(
-            f"tuning: {_pm(tuning.measured.value, tuning.measured.standard)} Hz measured, "
+            f"tuning: {_pm(tuning.measured)} Hz measured, "
             f"{significant(tuning.promised_hz, 4)} Hz promised ({tuning.percent.value:+.1f} %)."
         )
     lines += [_mark_line(mark, comparison.tolerance_percent) for mark in comparison.marks]
-    lines += [
-        f"  {one.kind} at {significant(one.hz, 4)} Hz: measured, but not promised" for one in comparison.extra
-    ]
+    lines += [f"  {one.kind} at {significant(one.hz, 4)} Hz: measured, but not promised" for one in comparison.extra]
     lines.append(
         f"over the band the impedance strays {fixed(comparison.deviation_percent, 1)} % from the promise (root mean "
         f"square); the as-built values below leave {fixed(comparison.explained.residual_percent, 1)} %."
@@ -48,13 +49,9 @@ def text_of(comparison: Comparison) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _pm(value: float, standard: float) -> str:
-    """Return "63.1 ± 0.4", the uncertainty (k = 2) with two figures and the value with as many decimals."""
-    if standard <= 0.0:
-        return significant(value, 5)
-    spread = 2.0 * standard
-    decimals = max(1 - int(f"{spread:e}".partition("e")[2]), 0)
-    return f"{value:.{decimals}f} ± {spread:.{decimals}f}"
+def _pm(estimate: Estimate) -> str:
+    """Return "63.1 ± 0.4", for k = 2."""
+    return " ± ".join(plus_minus(estimate))
 
 
 def _mark_line(mark: Mark, tolerance: float) -> str:
@@ -63,7 +60,7 @@ def _mark_line(mark: Mark, tolerance: float) -> str:
         return f"  {mark.name}: promised at {significant(mark.promised_hz, 4)} Hz, none measured near it: {note}"
     sign = "ok" if mark.keeps(tolerance) else "out"
     return (
-        f"  {mark.name}: {_pm(mark.measured.value, mark.measured.standard)} Hz, promised "
+        f"  {mark.name}: {_pm(mark.measured)} Hz, promised "
         f"{significant(mark.promised_hz, 4)} Hz, {mark.percent.value:+.1f} %  {sign}"
     )
 
@@ -91,11 +88,11 @@ def _finding_line(one: Finding) -> str:
             least = one.found.value + 2.0 * one.found.standard
             return f"  leak: none to be seen (QL above {fixed(1.0 / max(least, 1e-3), 0)}); promised {promised}"
         ql = 1.0 / max(one.found.value, 1e-6)
-        return f"  leak: 1/QL {_pm(one.found.value, one.found.standard)}, QL about {significant(ql, 2)}; promised {promised}"
+        return f"  leak: 1/QL {_pm(one.found)}, QL about {significant(ql, 2)}; promised {promised}"
     assert one.percent is not None  # only the leak has none
     chance = "" if one.clear else " (may be chance)"
     return (
-        f"  {one.name}: {_pm(one.found.value, one.found.standard)}{unit}, promised {significant(one.promised, 4)}{unit}, "
+        f"  {one.name}: {_pm(one.found)}{unit}, promised {significant(one.promised, 4)}{unit}, "
         f"{one.percent.value:+.1f} ± {2.0 * one.percent.standard:.1f} %{chance}"
     )
 
@@ -103,22 +100,18 @@ def _finding_line(one: Finding) -> str:
 def csv_of(comparison: Comparison) -> str:
     """Return the curves: one row a measured frequency."""
     over = comparison.overlay
-    rows = [CSV_HEADER]
-    for i, hz in enumerate(over.frequency_hz):
-        measured, promised, explained = over.measured_ohm[i], over.promised_ohm[i], over.explained_ohm[i]
-        cells = (
-            fixed(hz, 4),
-            fixed(measured, 5),
-            fixed(promised, 5),
-            fixed(explained, 5),
-            fixed(100.0 * (measured / promised - 1.0), 3),
-            fixed(100.0 * (measured / explained - 1.0), 3),
-            "" if over.measured_degrees is None else fixed(over.measured_degrees[i], 3),
-            fixed(over.promised_degrees[i], 3),
-            fixed(over.explained_degrees[i], 3),
-        )
-        rows.append(",".join(cells))
-    return "\n".join(rows) + "\n"
+    columns: tuple[tuple[float | None, ...], ...] = (
+        over.frequency_hz,
+        over.measured_ohm,
+        over.measured_degrees or (None,) * len(over.frequency_hz),
+        over.promised_ohm,
+        over.promised_degrees,
+        over.explained_ohm,
+        over.explained_degrees,
+        _percent(over.measured_ohm, over.promised_ohm),
+        _percent(over.measured_ohm, over.explained_ohm),
+    )
+    return table(CSV_TITLES, columns, (4, 5, 3, 5, 3, 5, 3, 3, 3))
 
 
 def data_of(comparison: Comparison) -> dict[str, Any]:
@@ -164,7 +157,6 @@ def data_of(comparison: Comparison) -> dict[str, Any]:
 def charts_of(comparison: Comparison) -> dict[str, str]:
     """Return the drawings by file name: the three curves, what is left, and what it does to the sound."""
     over, frequency = comparison.overlay, comparison.overlay.frequency_hz
-    ends = {"x_from": frequency[0], "x_to": frequency[-1]}
     tuning = comparison.tuning
     band: tuple[Band, ...] = ()
     if tuning is not None:
@@ -189,7 +181,8 @@ def charts_of(comparison: Comparison) -> dict[str, str]:
             desc="Magnitude of the electrical impedance: measured, as the package promised, and with the as-built "
             "values of the fit.",
             ident="promise-impedance",
-            **ends,
+            x_from=frequency[0],
+            x_to=frequency[-1],
         ),
         "deviation.svg": line_chart(
             against,
@@ -197,7 +190,8 @@ def charts_of(comparison: Comparison) -> dict[str, str]:
             y_label="deviation, %",
             desc="By how many per cent the measured magnitude differs from the promise, and from the as-built fit.",
             ident="promise-deviation",
-            **ends,
+            x_from=frequency[0],
+            x_to=frequency[-1],
         ),
         "effect.svg": line_chart(
             (
