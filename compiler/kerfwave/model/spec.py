@@ -289,6 +289,15 @@ class Checks:
 
 
 @dataclass(frozen=True, slots=True)
+class Shaping:
+    """Filters before the amplifier, if the person has a place for them."""
+
+    most_filters: int = 0  # second-order sections, the protecting high-pass among them; 0: no shaping
+    sample_rate_hz: float = 48000.0
+    most_boost_db: float = 9.0  # of one filter
+
+
+@dataclass(frozen=True, slots=True)
 class Spec:
     """One whole spec, shelf files read in. The only thing the stages start from."""
 
@@ -302,6 +311,7 @@ class Spec:
     room: Room
     drive: Drive = field(default_factory=Drive)
     listening: Listening = field(default_factory=Listening)
+    shaping: Shaping = field(default_factory=Shaping)
     checks: Checks = field(default_factory=Checks)
     driver_curve: DriverCurve | None = None  # read from the driver's `response_file`
     notes: str = ""

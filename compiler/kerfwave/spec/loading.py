@@ -17,6 +17,7 @@ _KINDS = {
     "driver": model.Driver,
     "drive": model.Drive,
     "listening": model.Listening,
+    "shaping": model.Shaping,
     "checks": model.Checks,
     "target": model.Target,
     "enclosure": model.Enclosure,
@@ -24,7 +25,7 @@ _KINDS = {
     "machine": model.Machine,
     "room": model.Room,
 }
-_OPTIONAL = ("drive", "listening", "checks")
+_OPTIONAL = ("drive", "listening", "shaping", "checks")
 _SHELVED = ("driver", "stock", "machine")
 
 

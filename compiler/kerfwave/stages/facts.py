@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from kerfwave.acoustics.guide import packing_kg_m3
+from kerfwave.acoustics.shaping import Shaped
 from kerfwave.body import path
 from kerfwave.model.parts import Check, Nest, Piece, Point, Recipe
 from kerfwave.model.spec import Spec
@@ -38,6 +39,7 @@ class Facts:
     recipe: Recipe
     paths: Programs
     assessed: Assessed
+    shaped: Shaped | None  # filters before the amplifier; None if the spec asks for none
     compared: Compared | None  # sound field and network; None if the spec leaves the field out
     checks: tuple[Check, ...]
 

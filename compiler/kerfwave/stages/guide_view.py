@@ -9,6 +9,7 @@ from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece
 from kerfwave.stages.facts import Facts, picture_title
+from kerfwave.stages.shaping_view import shaping_charts
 from kerfwave.writers import charts
 from kerfwave.writers.assembly import assembly_steps
 from kerfwave.writers.bill import BillRow
@@ -100,7 +101,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
                 "at this drive: boost bass only with a high-pass filter there",
             ),
         ),
-        charts=(*_charts(facts), *_field_charts(facts, files)),
+        charts=(*_charts(facts), *shaping_charts(facts), *_field_charts(facts, files)),
         bill=bill,
         cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
         checks=facts.checks,

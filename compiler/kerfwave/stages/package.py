@@ -21,11 +21,13 @@ from kerfwave.stages.paths import Programs
 from kerfwave.stages.reporting import report_data
 from kerfwave.stages.response import AsBuilt
 from kerfwave.stages.safety import Assessed
+from kerfwave.stages.shaping import ShapedSound
 from kerfwave.stages.sizing import Sized
 from kerfwave.stages.slices import Sliced
 from kerfwave.stages.source import Source
 from kerfwave.writers import drawings, gcode
 from kerfwave.writers.bill import render_bill
+from kerfwave.writers.filters import filters_csv, filters_json
 from kerfwave.writers.guide import render_guide
 from kerfwave.writers.report import render_report
 
@@ -51,13 +53,21 @@ def run(
     paths: Programs,
     assessed: Assessed,
     solved: Solved,
+    sound: ShapedSound,
 ) -> Package:
     """Run the stage.
 
     Raises:
         StageError: if a program does not prove.
     """
-    design = (*as_built.checks, *built.checks, *solved.checks, *sliced.checks, *_shop_checks(nest, recipe, assessed))
+    design = (
+        *as_built.checks,
+        *built.checks,
+        *solved.checks,
+        *sound.checks,
+        *sliced.checks,
+        *_shop_checks(nest, recipe, assessed),
+    )
     failed = tuple(c.text for c in design if c.level == "fail")
     pieces = (*sliced.pieces, *sliced.insets)
     files: dict[str, str] = {}
@@ -99,10 +109,14 @@ def run(
         recipe=recipe,
         paths=paths,
         assessed=assessed,
+        shaped=sound.shaped,
         compared=solved.compared,
         checks=(*design, *_summed_up(proofs)),
     )
     files |= facts.drawings
+    if sound.shaped is not None:
+        files["filters/shaping.json"] = filters_json(sound.shaped.filters, spec.shaping.sample_rate_hz)
+        files["filters/shaping.csv"] = filters_csv(sound.shaped.filters)
     rows = bill_rows(facts)
     files["bom.csv"] = render_bill(rows)
     files["report.json"] = render_report(report_data(facts))

@@ -119,6 +119,7 @@ def _acoustics(facts: Facts) -> dict[str, Any]:
             "mouth_velocity_advice_m_s": MOUTH_VELOCITY_M_S,
         },
         "fill": [{"place": f.place, "grams": f.grams, "text": f.text} for f in facts.fill],
+        "shaping": None if facts.shaped is None else _plain(facts.shaped),
         "sizing": {
             "folds": facts.sized.folds,
             "tried": facts.sized.tried,
