@@ -165,15 +165,15 @@ def solve(
     data = data * (scale[pattern.row] * scale[pattern.column])
     solutions = []
     for one, weights in zip(omega, _weights(space.media, omega, air, load), strict=True):
-        matrix = csc_array((weights @ data, pattern.row, pattern.start), shape=(grid.size, grid.size))
+        entries = weights.real @ data + 1j * (weights.imag @ data)  # real data stays real on the way
+        matrix = csc_array((entries, pattern.row, pattern.start), shape=(grid.size, grid.size))
         factors = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.01, options={"SymmetricMode": True})
         solutions.append(factors.solve(1j * one * scale * source))
     both = np.array([part / np.linalg.norm(s) for s in solutions for part in (s.real, s.imag)]).T
     basis, weight, _ = np.linalg.svd(both, full_matrices=False)
     basis = basis[:, weight > KEPT * weight[0]]
-    terms = np.array(
-        [basis.T @ (csc_array((d, pattern.row, pattern.start), shape=(grid.size,) * 2) @ basis) for d in data]
-    )
+    sides = [csc_array((d, pattern.row, pattern.start), shape=(grid.size, grid.size)) @ basis for d in data]
+    terms = (basis.T @ np.hstack(sides)).reshape(basis.shape[1], len(data), -1).transpose(1, 0, 2)
     basis = basis * scale[:, np.newaxis]
     return Field(space, grid, air, basis, terms, source @ basis, mouth @ basis, area, len(omega))
 

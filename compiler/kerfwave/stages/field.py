@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 
 from kerfwave.acoustics import field as fields
@@ -25,7 +26,7 @@ from kerfwave.model.parts import Check
 from kerfwave.stages.body import Built
 from kerfwave.stages.field_space import cell_mm, space_of
 
-FULL_HZ = tuple(float(f) for f in np.linspace(20.0, 520.0, 16))  # solved in full; the rest lies between
+FULL_HZ = tuple(float(f) for f in np.linspace(20.0, 710.0, 18))  # solved in full; the rest lies between
 RANGE_HZ = (50.0, 500.0)  # where the transfers are compared
 POINTS = 41
 RESONANCE_OFF = 0.02  # relative; more is a warning
@@ -106,7 +107,7 @@ def run(
     f = np.geomspace(*RANGE_HZ, POINTS)
     mine, theirs = _transfers(solved, network, f, air)
     difference = 20.0 * np.log10(np.abs(mine / theirs))
-    notch = _in_notch(f, mine) | _in_notch(f, theirs)
+    notch = _in_notch(f, solved, network, air)
     worst = int(np.argmax(np.where(notch, 0.0, np.round(np.abs(difference), 6))))
     compared = Compared(
         cell_mm=cell,
@@ -150,11 +151,13 @@ def _resonance(f: Real, transfer: Complex) -> float | None:
     return _digit(float(f[i] + (f[i + 1] - f[i]) * real[i] / (real[i] - real[i + 1])))
 
 
-def _in_notch(f: Real, transfer: Complex) -> np.ndarray:
-    level = 20.0 * np.log10(np.abs(transfer))
-    around = np.abs(np.log2(f[:, np.newaxis] / f)) <= 0.5
-    mean = (around * level).sum(axis=1) / around.sum(axis=1)
-    return np.asarray(level < mean - NOTCH_DB)
+def _in_notch(f: Real, solved: fields.Field, network: Network, air: Air) -> NDArray[np.bool_]:
+    """Return where either transfer lies far below its own mean level over the octave around."""
+    octave = f[:, np.newaxis] * 2.0 ** np.linspace(-0.5, 0.5, 13)
+    wide = [20.0 * np.log10(np.abs(t)) for t in _transfers(solved, network, octave.ravel(), air)]
+    levels = [level.reshape(octave.shape) for level in wide]
+    found: NDArray[np.bool_] = np.any([level[:, 6] < level.mean(axis=1) - NOTCH_DB for level in levels], axis=0)
+    return found
 
 
 def _checks(c: Compared) -> tuple[Check, ...]:

@@ -25,6 +25,7 @@ COLOURS = (
     *("#fee838", "#e1cc55", "#c3b369", "#a59c74", "#8a8678"),
     *("#707173", "#575d6d", "#3b496c", "#123570", "#00224e"),
 )
+SMOOTH_MM = 0.1  # a border of two bands may stray by so much: the file is half as long
 HOLLOW = ("chamber", "guide", "driver-bore", "terminal-bore")
 
 
@@ -63,7 +64,7 @@ def pressure_svg(
     """
     x0, y0, x1, y1 = bounds([plan])
     unit = max(x1 - x0, y1 - y0) / 100
-    left, right, top, low = 4 * unit, 21 * unit, 12 * unit, 8 * unit
+    left, right, top, low = 4 * unit, 21 * unit, 5 * unit, 8 * unit
     width, height = x1 - x0 + left + right, y1 - y0 + top + low
     desc = (
         f"Sound pressure in the body at {fixed(frequency_hz, 0)} Hz, seen along the stack, front at the bottom: "
@@ -77,18 +78,9 @@ def pressure_svg(
 
     wood = Polygon(plan)
     hollow = unary_union([Polygon(p.outline, p.holes) for p in air if p.kind in HOLLOW]).intersection(wood)
-    for colour, rings in _bands(origin_mm, step_mm, columns, pressure_pa, highest_pa):
-        drawing.add(drawing.path(d=_coarse(rings, place), fill=colour, fill_rule="evenodd"))
-    # The samples reach into the wood, and the wood covers what does; all round it, paper covers the rest.
-    margin = Polygon([(x0 - left, y0 - low), (x1 + right, y0 - low), (x1 + right, y1 + top), (x0 - left, y1 + top)])
-    drawing.add(
-        drawing.path(
-            d=outline_data(_rings(margin.difference(wood)), place),
-            fill="#ffffff",
-            fill_rule="evenodd",
-            class_="kw-paper",
-        )
-    )
+    # The samples reach into the wood, and the wood that is drawn next covers what does.
+    for colour, area in _bands(wood, origin_mm, step_mm, columns, pressure_pa, highest_pa):
+        drawing.add(drawing.path(d=_coarse(_rings(area), place), fill=colour, fill_rule="evenodd"))
     drawing.add(
         drawing.path(
             d=outline_data(_rings(wood.difference(hollow)), place),
@@ -101,14 +93,13 @@ def pressure_svg(
     )
     for opening in openings:
         _name(drawing, opening, place, unit)
-    _scale(drawing, (x1 - x0 + left + 5 * unit, top + 7 * unit), unit, y1 - y0 - 7 * unit, highest_pa)
-    drawing.add(words(drawing, title, (left, 0.45 * top), 4.4 * unit, font_weight="600"))
+    _scale(drawing, (x1 - x0 + left + 5 * unit, top + 5 * unit), unit, y1 - y0 - 5 * unit, highest_pa)
     return finish(drawing)
 
 
 def _bands(
-    origin_mm: Point, step_mm: float, columns: int, pressure_pa: Sequence[float], highest_pa: float
-) -> Iterable[tuple[str, list[Ring]]]:
+    plan: Polygon, origin_mm: Point, step_mm: float, columns: int, pressure_pa: Sequence[float], highest_pa: float
+) -> Iterable[tuple[str, Any]]:
     """Return each colour with what it covers: all that is at least so loud, so that the next lies on top of it."""
     grid = np.array(pressure_pa).reshape(-1, columns)
     x = origin_mm[0] + step_mm * np.arange(columns)
@@ -117,13 +108,13 @@ def _bands(
     for i, colour in enumerate(COLOURS):
         least = -1.0 if i == 0 else highest_pa * i / len(COLOURS)
         filled: Any = contours.filled(least, np.inf)  # points and offsets of rings, a pair for each polygon
-        rings = [
-            tuple((float(px), float(py)) for px, py in part[a : b - 1])
-            for part, ends in zip(*filled, strict=True)
-            for a, b in itertools.pairwise(ends)
-        ]
-        if rings:
-            yield colour, rings
+        parts = []
+        for points, ends in zip(*filled, strict=True):
+            outer, *holes = (points[a:b] for a, b in itertools.pairwise(ends))
+            parts.append(Polygon(outer, holes).buffer(0))
+        area = unary_union(parts).simplify(SMOOTH_MM).intersection(plan)
+        if area.area > 0:
+            yield colour, area
 
 
 def _coarse(rings: list[Ring], place: Any) -> str:
@@ -134,9 +125,8 @@ def _coarse(rings: list[Ring], place: Any) -> str:
 
 
 def _rings(area: Any) -> list[Ring]:
-    return [
-        tuple(ring.coords)[:-1] for part in getattr(area, "geoms", [area]) for ring in (part.exterior, *part.interiors)
-    ]
+    parts = [part for part in getattr(area, "geoms", [area]) if isinstance(part, Polygon)]
+    return [tuple(ring.coords)[:-1] for part in parts for ring in (part.exterior, *part.interiors)]
 
 
 def _name(drawing: Any, opening: Opening, place: Any, unit: float) -> None:
