@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from kerfwave.body import path, shapes
+from kerfwave.body.dowels import dowels
 from kerfwave.body.fold import Fold, duct
 from kerfwave.body.rules import BodyRules, LayerCount, plate_layers, seat_layers
 from kerfwave.model.parts import AirPrism, Opening, Ring
@@ -54,7 +55,7 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
     else:
         prisms += _driver_hole(driver, counts, t, fold)
     prisms += _terminal_seat(plan, rules, counts, fold)
-    air = tuple(prisms)
+    air = (*prisms, *dowels(plan, rules, counts, tuple(prisms), rules.dowel_mm))
     return Body(
         plan=plan,
         rules=rules,

@@ -11,6 +11,7 @@ from shapely.strtree import STRtree
 
 from kerfwave.body import shapes
 from kerfwave.body.air import Body
+from kerfwave.body.dowels import check_registration
 from kerfwave.body.slices import Slices
 from kerfwave.model.parts import Check, Piece
 
@@ -25,6 +26,7 @@ def check_body(body: Body, slices: Slices, insets: tuple[Piece, ...]) -> tuple[C
         *_webs(body, slices, insets),
         _holes((*slices.pieces, *insets)),
         _glue(slices),
+        *((check_registration(slices.pieces, body.air, body.counts.total),) if body.rules.dowel_mm else ()),
         *_air_ways(body, slices),
     )
 

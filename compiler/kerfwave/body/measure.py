@@ -53,7 +53,7 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
         seats = [
             shapes.polygon(p.outline)
             for p in body.air
-            if p.kind in ("driver-seat", "terminal-seat", "driver-screw") and p.from_z_mm < middle < p.to_z_mm
+            if p.kind in ("driver-seat", "terminal-seat", "driver-screw", "dowel") and p.from_z_mm < middle < p.to_z_mm
         ]
         air = outline.difference(unary_union([wood[name] for name in layer.pieces]))
         behind = air.difference(unary_union([duct, *seats]))

@@ -34,6 +34,7 @@ class BodyRules:
     post_depth_mm: float
     mouth_face: str
     terminal_face: str
+    dowel_mm: float | None  # through the stack; None: no dowels
 
 
 def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float) -> BodyRules:
@@ -61,6 +62,7 @@ def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float) -> Bod
         post_depth_mm=enclosure.terminals.depth_mm,
         mouth_face=enclosure.mouth_face,
         terminal_face=enclosure.terminal_face,
+        dowel_mm=enclosure.dowel_mm,
     )
 
 

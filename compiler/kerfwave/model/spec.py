@@ -141,6 +141,7 @@ class Enclosure:
     least_web_mm: float = 3.0  # narrowest wood allowed anywhere
     least_duct_mm: float = 12.0  # narrowest guide
     guide_least_mm: float | None = None  # shortest guide; if not said, what the case takes at relief_from_hz
+    dowel_mm: float | None = None  # diameter of dowels through the stack; None: no dowels
     fit_mm: float = 0.15  # play of an inset in its seat, each side
     mouth_face: str = "auto"
     terminal_face: str = "auto"

@@ -59,6 +59,18 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
         ),
     ]
     rows += [BillRow("Loose polyester fibre", f.grams, "g", f.grams, used_in=f.place, note=f.text) for f in facts.fill]
+    holes = [p for p in facts.built.body.air if p.kind == "dowel"]
+    if holes:
+        length = (holes[0].to_z_mm - holes[0].from_z_mm) * len(holes)
+        rows.append(
+            BillRow(
+                f"Dowel, {spec.enclosure.dowel_mm:g} mm",
+                length,
+                "mm",
+                used_in="through the stack",
+                note=f"{len(holes)} of {length / len(holes):.0f} mm",
+            )
+        )
     hours = sum(p.time_s for p in facts.paths.programs) / 3600
     for item, life in (("Lens", spec.machine.lens_hours), ("Filter", spec.machine.filter_hours)):
         if life:
