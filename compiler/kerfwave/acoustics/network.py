@@ -19,8 +19,8 @@ from kerfwave.acoustics.circuit import (
 )
 from kerfwave.acoustics.duct import Complex, Real
 from kerfwave.acoustics.radiation import mouth_impedance
-from kerfwave.acoustics.segments import stack, towards_chamber
-from kerfwave.model.acoustic import Air, DriverParameters, Network, Response
+from kerfwave.acoustics.segments import is_steep, stack, towards_chamber
+from kerfwave.model.acoustic import Air, Network, Response
 
 __all__ = [
     "BatchResponse",
@@ -134,11 +134,12 @@ def responses(
     frequency = np.asarray(frequency_hz, dtype=float)
     omega = 2.0 * np.pi * frequency
     level, excursion, velocity = (np.zeros((len(networks), len(frequency))) for _ in range(3))
-    alike: dict[tuple[DriverParameters, str | None, bool], list[int]] = {}
+    alike: dict[tuple[Any, ...], list[int]] = {}
     for index, network in enumerate(networks):
-        kind = (network.driver, network.mouth.end if network.mouth else None, network.spacing_m > 0.0)
-        alike.setdefault(kind, []).append(index)
-    for (driver, end, _), members in alike.items():
+        end = network.mouth.end if network.mouth else None
+        steep = tuple(is_steep(s) for s in network.guide)
+        alike.setdefault((network.driver, end, network.spacing_m > 0.0, steep), []).append(index)
+    for (driver, end, *_), members in alike.items():
         for first in range(0, len(members), CHUNK):
             rows = members[first : first + CHUNK]
             chunk = [networks[i] for i in rows]

@@ -14,7 +14,8 @@ from kerfwave.acoustics.duct import Complex, propagation
 from kerfwave.acoustics.twoport import Abcd
 from kerfwave.model.acoustic import Air, Network
 
-PARTS = 4  # per tapered segment; the wall loss is taken as constant along each
+PARTS = 4  # of a steep taper; the wall loss is taken as constant along each
+STEEP = 1.35  # ratio of areas from which on a taper is cut into parts; below, one part is within 0.01 dB
 LAWS = ("cone", "exponential")
 
 
@@ -105,7 +106,7 @@ def abcd(segment: SegmentLike, omega: Any, air: Air) -> Abcd:
         air: the medium.
 
     A uniform duct is exact. A taper is the closed form of its law with the complex wavenumber of its walls or its
-    fibre, in four shorter ones, since walls weigh more where it is narrow; without loss it is exact.
+    fibre; a steep one in four shorter ones, since walls weigh more where it is narrow. Without loss it is exact.
 
     Raises:
         ValueError: for a taper of another law.
@@ -165,8 +166,8 @@ def _is_uniform(segment: SegmentLike) -> bool:
 
 
 def _pieces(segment: SegmentLike) -> tuple[SegmentLike, ...]:
-    """Return the segment itself if uniform, else shorter tapers of its law end to end."""
-    if _is_uniform(segment):
+    """Return the segment itself if it hardly changes, else shorter tapers of its law end to end."""
+    if not np.any(is_steep(segment)):
         return (segment,)
     sections = [_inside(segment, i / PARTS) for i in range(PARTS + 1)]
     return tuple(
@@ -177,6 +178,13 @@ def _pieces(segment: SegmentLike) -> tuple[SegmentLike, ...]:
             law=segment.law,
         )
         for (area_in, perimeter_in), (area_out, perimeter_out) in itertools.pairwise(sections)
+    )
+
+
+def is_steep(segment: SegmentLike) -> Any:
+    """Return whether a segment is reckoned in parts; what it is stacked with must not decide that."""
+    return (segment.length_m > 0.0) & (
+        (segment.area_out_m2 > STEEP * segment.area_in_m2) | (segment.area_in_m2 > STEEP * segment.area_out_m2)
     )
 
 

@@ -79,6 +79,10 @@ def cone(x: Complex, ratio: Any, mean: Any, specific: Complex) -> Abcd:
 def _of_taper(x: Complex, cosh: Complex, sinh: Complex) -> tuple[Complex, Complex]:
     """Return sinh(x) / x and (x cosh(x) - sinh(x)) / x^2, by series where the difference would cancel."""
     small = np.abs(x) < SMALL
+    if not small.any():
+        inverse = np.reciprocal(x)
+        sinh_over_x = sinh * inverse
+        return sinh_over_x, (cosh - sinh_over_x) * inverse
     safe = np.where(small, 1.0, x)
     squared = np.where(small, x, 0.0) ** 2
     return (
