@@ -33,6 +33,7 @@ class Arrival:
     """When one band of the sound arrives, relative to the recording's start as time of the sweep's start."""
 
     hz: float
+    octaves: float
     time_s: float
     crest_db: float
 
@@ -60,7 +61,7 @@ def find(taken: Deconvolved) -> Found:
             "check that this is the recording, turn the noise off, move closer, or use a longer sweep",
         )
     slope, start = _line(heard)
-    tolerance = max(0.01 * sweep.pace_s, 0.005)
+    tolerance = max(0.01 * sweep.pace_s, 0.005, _blur(heard))
     stray = float(np.median([abs(a.time_s - start - slope * math.log(a.hz)) for a in heard]))
     if stray > max(10 * tolerance, 0.1) or sweep.pace_s + slope < 0.02 * sweep.pace_s:
         raise RecordingError(
@@ -90,7 +91,7 @@ def _arrival(taken: Deconvolved, centre: float, octaves: float) -> Arrival:
     last = min(math.floor(centre * 2 ** (octaves / 2) * per_hz), len(taken.linear) - 1)
     f = np.arange(first, last + 1) / per_hz
     window = 0.5 + 0.5 * np.cos(2 * math.pi * np.log2(f / centre) / octaves)
-    size = int(fft.next_fast_len(len(f)))
+    size = int(fft.next_fast_len(len(f) * min(max(40_000 // len(f), 1), 8)))
     band = fft.ifft(taken.linear[first : last + 1] * window, size, overwrite_x=True)
     power = np.square(band.real)
     power += np.square(band.imag)
@@ -101,7 +102,13 @@ def _arrival(taken: Deconvolved, centre: float, octaves: float) -> Arrival:
     if time > taken.frames / taken.sweep.rate_hz:
         time -= circle
     crest = 10 * math.log10(power[at] / usual) if usual > 0 else (math.inf if power[at] > 0 else 0.0)
-    return Arrival(centre, time, crest)
+    return Arrival(centre, octaves, time, crest)
+
+
+def _blur(heard: list[Arrival]) -> float:
+    """Return the slope that a quarter of the width of the bands' envelopes, in time, could feign."""
+    width = float(np.median([0.25 / (a.hz * (2 ** (a.octaves / 2) - 2 ** (-a.octaves / 2)) * 0.5) for a in heard]))
+    return width / math.log(heard[-1].hz / heard[0].hz)
 
 
 def _line(heard: list[Arrival]) -> tuple[float, float]:

@@ -25,7 +25,7 @@ Real = NDArray[np.float64]
 OPEN_GATE_S = 0.5  # where no gate is asked for: the room is in it
 LEAST_SNR_DB = 20.0  # noise a tenth of the sound changes a level by up to 0.9 dB
 PER_OCTAVE = 48
-EDGE = 2.0 ** (1 / 6)  # how far from where the sweep sets in, or is cut off, levels are right within 0.1 dB
+EDGE, CUT = 2.0 ** (1 / 6), 2.0 ** (1 / 3)  # from where a sweep sets in: right within 0.1 dB; from a cut: 0.2 dB
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +112,10 @@ def read(signal: Real, rate_hz: int, sweep: Sweep, settings: Settings | None = N
     found = find(taken)
     heard = _heard(here, found, len(signal) / rate_hz)
     gap = here.lead_of(2)
-    gate = Gate(max(min(after, 0.3 * gap), min(0.002, 0.3 * gap)), after)
-    open_gate = Gate(0.3 * gap, max(after, OPEN_GATE_S))
+    # What a sudden start leaves behind stands before the peak too: there the gate keeps off.
+    back = 0.8 * gap if found.start_s > -0.25 * here.fade_in_s else 0.25 * gap
+    open_gate = Gate(back, max(after, OPEN_GATE_S))
+    gate = _gate(after, open_gate, heard[0])
     whole, quiet, before = excerpts(
         taken,
         round(found.start_s * rate_hz),
@@ -124,7 +126,7 @@ def read(signal: Real, rate_hz: int, sweep: Sweep, settings: Settings | None = N
     at, inverted, shape = _peak(whole, found, here, gate)
     linear = cut(whole, gate, at, rate_hz)
     noise = _noise(quiet, at, here)
-    band = (max(heard[0], gate.lowest_hz), heard[1])
+    band = (max(heard[0], gate.lowest_hz), heard[1] - gate.lowest_hz)
     if band[1] < 1.5 * band[0]:
         raise RecordingError(
             f"nothing is left between {band[0]:.0f} Hz, the lowest that the gate can tell, and {band[1]:.0f} Hz",
@@ -162,6 +164,12 @@ def at_rate(sweep: Sweep, rate_hz: int) -> Sweep:
     return replace(sweep, rate_hz=rate_hz, to_hz=ends)
 
 
+def _gate(after_s: float, open_gate: Gate, lowest_hz: float) -> Gate:
+    """Return the gate: far back before the peak where the sweep's low end is told, whose ringing reaches there."""
+    gate = Gate(open_gate.before_s, after_s)
+    return gate if gate.lowest_hz < 4.0 * lowest_hz else Gate(min(after_s, open_gate.before_s), after_s)
+
+
 def _heard(sweep: Sweep, found: Found, seconds: float) -> tuple[float, float]:
     """Return the part of the honest band that the recording holds.
 
@@ -169,8 +177,8 @@ def _heard(sweep: Sweep, found: Found, seconds: float) -> tuple[float, float]:
         RecordingError: when it is less than an octave.
     """
     low, high = sweep.honest_hz
-    low = EDGE * max(low, sweep.hz_at(-found.start_s))
-    high = min(high, sweep.hz_at(seconds - found.start_s) / EDGE)
+    low = max(EDGE * low, CUT * sweep.hz_at(-found.start_s))
+    high = min(high, sweep.hz_at(seconds - found.start_s) / CUT)
     if high < 2 * low:
         raise RecordingError(
             f"less than an octave of the sweep is in the recording ({seconds:.1f} s long)",

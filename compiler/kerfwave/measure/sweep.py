@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -160,11 +160,11 @@ def from_inscription(text: str) -> Sweep | None:
         rate, cycles = int(found.pop("rate_hz")), int(found.pop("cycles"))
         numbers = {key: float(value) for key, value in found.items()}
         sweep = Sweep(rate, numbers.pop("from_hz"), numbers.pop("to_hz"), cycles, **numbers)
-        if sweep.cycles < 1 or not sweep.from_hz < sweep.to_hz:
+        if sweep.cycles < 1 or not 0.5 * SHORTEST_S < sweep.seconds < 2.0 * LONGEST_S:
             return None
         again = design(
             rate_hz=sweep.rate_hz,
-            seconds=sweep.seconds,
+            seconds=min(max(sweep.seconds, SHORTEST_S), LONGEST_S),  # whole cycles may reach beyond these
             from_hz=sweep.from_hz,
             to_hz=sweep.to_hz,
             level_dbfs=sweep.level_dbfs,
@@ -175,4 +175,4 @@ def from_inscription(text: str) -> Sweep | None:
         )
     except (KeyError, TypeError, ValueError, ArithmeticError):
         return None
-    return again if again == sweep else None
+    return sweep if replace(again, cycles=sweep.cycles) == sweep else None

@@ -14,6 +14,8 @@ from kerfwave.numfmt import fixed
 from kerfwave.writers.lines import PLOT_WIDTH, Limit, Series, line_chart
 from kerfwave.writers.svg import AIR, INK, finish, line_data, n, page, words
 
+_FEWEST = 3  # points of a line that is worth drawing
+_SHOWN_MS = 100.0
 _BELOW = 1e3  # dB under the frame: where a line goes that has no value
 
 
@@ -71,7 +73,7 @@ def harmonics_chart(
             style,
         )
         for style, (name, percent) in enumerate(harmonics)
-        if any(percent)
+        if sum(bool(p) for p in percent) >= _FEWEST
     )
     if not series:
         return None
@@ -97,7 +99,8 @@ def impulse_chart(time_s: Sequence[float], value: Sequence[float], *, title: str
     """Return the impulse response over time in milliseconds, its peak at 0, relative to its peak."""
     width, height, left, right, top, bottom = 660.0, 220.0, 62.0, 24.0, 34.0, 48.0
     peak = max(map(abs, value), default=0.0) or 1.0
-    first, last = 1000.0 * time_s[0], 1000.0 * time_s[-1]
+    last = min(1000.0 * time_s[-1], _SHOWN_MS)
+    first = max(1000.0 * time_s[0], -0.1 * last)
     drawing = page(
         "chart-impulse",
         0,
@@ -105,7 +108,7 @@ def impulse_chart(time_s: Sequence[float], value: Sequence[float], *, title: str
         width,
         height + top + bottom,
         title=title,
-        desc=f"Impulse response from {fixed(first, 1)} to {fixed(last, 1)} ms about its peak.",
+        desc=f"Impulse response, of which the table has all, from {fixed(first, 1)} to {fixed(last, 1)} ms about its peak.",
         unit="px",
     )
     plot = width - left - right
@@ -125,7 +128,9 @@ def impulse_chart(time_s: Sequence[float], value: Sequence[float], *, title: str
         x = across(k * step)
         drawing.add(_rule(drawing, (x, top), (x, top + height)))
         drawing.add(words(drawing, fixed(k * step, 3), (x, top + height + 18), 14, anchor="middle"))
-    points = _envelope([(across(1000.0 * t), up(v / peak)) for t, v in zip(time_s, value, strict=True)])
+    points = _envelope(
+        [(across(1000.0 * t), up(v / peak)) for t, v in zip(time_s, value, strict=True) if first <= 1000.0 * t <= last]
+    )
     drawing.add(
         drawing.path(
             d=line_data(points, lambda p: p),
