@@ -141,6 +141,7 @@ class Enclosure:
     least_web_mm: float = 3.0  # narrowest wood allowed anywhere
     least_duct_mm: float = 12.0  # narrowest guide
     guide_least_mm: float | None = None  # shortest guide; if not said, what the case takes at relief_from_hz
+    panel_hz: float | None = None  # no panel mode shall lie below this; None: not asked
     dowel_mm: float | None = None  # diameter of dowels through the stack; None: no dowels
     fit_mm: float = 0.15  # play of an inset in its seat, each side
     mouth_face: str = "auto"
@@ -171,6 +172,7 @@ class Stock:
     density_kg_m3: float
     sheets: tuple[SheetStock, ...]
     grain: str | None = None  # "x" or "y" of the sheet; None: it does not matter
+    youngs_gpa: float | None = None  # stiffness along the softer direction; None: not known
     edge_margin_mm: float = 5.0
     spacing_mm: float = 2.0
     notes: str = ""

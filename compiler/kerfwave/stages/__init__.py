@@ -44,7 +44,16 @@ STAGES: tuple[Stage, ...] = (
         "slices",
         run="kerfwave.stages.slices:run",
         output="kerfwave.stages.slices:Sliced",
-        inputs=("body.body", "spec.driver", "spec.enclosure.terminals", "spec.stock.name", "spec.stock.grain"),
+        inputs=(
+            "body.body",
+            "spec.driver",
+            "spec.enclosure.terminals",
+            "spec.enclosure.panel_hz",
+            "spec.stock.name",
+            "spec.stock.grain",
+            "spec.stock.density_kg_m3",
+            "spec.stock.youngs_gpa",
+        ),
     ),
     Stage(
         "nest",
