@@ -25,10 +25,11 @@ def acoustics(demo_package) -> dict:
     return json.loads((demo_package / "report.json").read_text("utf-8"))["acoustics"]
 
 
-def stair(s: dict, steps: int = 40) -> list[tuple[float, float, float]]:
+def stair(s: dict) -> list[tuple[float, float, float]]:
     """Return length, area and perimeter of the uniform ducts that a segment is, or is nearly."""
     if s["area_in_m2"] == s["area_out_m2"]:
         return [(s["length_m"], s["area_in_m2"], s["perimeter_in_m"])]
+    steps = 4 + round(40 * abs(np.log(s["area_out_m2"] / s["area_in_m2"])))
     t = (np.arange(steps) + 0.5) / steps
     if s["law"] == "cone":
         area = (np.sqrt(s["area_in_m2"]) * (1 - t) + np.sqrt(s["area_out_m2"]) * t) ** 2
@@ -167,7 +168,7 @@ def test_the_driver_set_is_consistent(acoustics):
 
 def test_group_delay_is_the_slope_of_the_recomputed_phase(acoustics):
     """By definition: minus the derivative of the phase by the angular frequency, here from points lying close."""
-    f = np.geomspace(50, 700, 6001)
+    f = np.geomspace(50, 700, 1501)
     pressure, _, _ = solve(acoustics, f)
     delay = -np.gradient(np.unwrap(np.angle(pressure)), 2 * np.pi * f) * 1e3
     reported = acoustics["response"]

@@ -38,6 +38,8 @@ def complete(driver: Driver, air: Air) -> DriverParameters:
             that is not a positive number, one half of the semi-inductance).
     """
     _all_positive(driver)
+    if (driver.l2_mh is None) != (driver.r2_ohm is None):
+        raise ValueError("l2_mh and r2_ohm go together: give both, or neither")
     sd_m2 = driver.sd_cm2 * 1e-4
     omega = 2.0 * math.pi * driver.fs_hz
     mms_kg = _moving_mass(driver, air)
@@ -88,8 +90,6 @@ def _all_positive(driver: Driver) -> None:
             raise ValueError(f"{key} is {value}; it must be a positive number")
     if not (math.isfinite(driver.le_mh) and driver.le_mh >= 0.0):
         raise ValueError(f"le_mh is {driver.le_mh}; it must be zero or a positive number")
-    if (driver.l2_mh is None) != (driver.r2_ohm is None):
-        raise ValueError("l2_mh and r2_ohm go together: give both, or neither")
 
 
 def _moving_mass(driver: Driver, air: Air) -> float | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from kerfwave.findings import Finding
 from kerfwave.model import spec as model
@@ -69,6 +69,13 @@ def _driver_parameters(driver: model.Driver, at: Places) -> Iterator[Finding]:
     from kerfwave.acoustics.air import air
     from kerfwave.acoustics.driver import complete, contradictions
 
+    for given, missing in (("l2_mh", "r2_ohm"), ("r2_ohm", "l2_mh")):
+        if getattr(driver, given) is not None and getattr(driver, missing) is None:
+            message = f"{given} is given and {missing} is not"
+            why = "the semi-inductance is one inductor and one resistor, side by side"
+            yield at.finding(("driver", given), "K402", message, why, "both, or neither")
+            driver = replace(driver, l2_mh=None, r2_ohm=None)  # the rest is looked at all the same
+            break
     found = contradictions(driver, air(), _SILENT)
     for one in found:
         why = "above 15 % one of them is wrong" if abs(one.percent) > _LOUD else "up to 5 % counts as rounding"
@@ -78,12 +85,6 @@ def _driver_parameters(driver: model.Driver, at: Places) -> Iterator[Finding]:
             yield at.finding(("driver", one.keys[0]), "K401", one.text, why, hint)
         else:
             yield at.finding(("driver", one.keys[0]), "K401", one.text, why, hint, level="warning")
-    for given, missing in (("l2_mh", "r2_ohm"), ("r2_ohm", "l2_mh")):
-        if getattr(driver, given) is not None and getattr(driver, missing) is None:
-            message = f"{given} is given and {missing} is not"
-            why = "the semi-inductance is one inductor and one resistor, side by side"
-            yield at.finding(("driver", given), "K402", message, why, "both, or neither")
-            return
     try:
         complete(driver, air())
     except ValueError as error:
