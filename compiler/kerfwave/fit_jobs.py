@@ -89,9 +89,10 @@ def _fit(arguments: argparse.Namespace) -> int:
     names = [arguments.free_air]
     mass, with_mass = _loaded(arguments, "added_mass", names)
     box, in_box = _loaded(arguments, "known_box", names)
+    area = _area(arguments)
     given = Given(
         re_ohm=arguments.re,
-        sd_m2=None if arguments.sd is None else arguments.sd * 1e-4,
+        sd_m2=None if area is None else area * 1e-4,
         added_mass_kg=None if mass is None else mass * 1e-3,
         box_m3=None if box is None else box * 1e-3,
         uncertainty=arguments.uncertainty / 100.0,
@@ -110,6 +111,17 @@ def _fit(arguments: argparse.Namespace) -> int:
         write_file(Path(arguments.output), text)
         print(arguments.output)
     return cli.DONE
+
+
+def _area(arguments: argparse.Namespace) -> float | None:
+    """Return the cone area in cm2: as given, or as the driver file says that is changed or started from."""
+    if arguments.sd is not None:
+        return float(arguments.sd)
+    there = arguments.output if arguments.output and arguments.replace and Path(arguments.output).exists() else None
+    if there or arguments.like:
+        found = _facts_of(there or arguments.like).get("sd_cm2")
+        return float(found) if isinstance(found, int | float) else None
+    return None
 
 
 def _loaded(arguments: argparse.Namespace, option: str, names: list[str]) -> tuple[float | None, ImpedanceSweep | None]:

@@ -183,7 +183,7 @@ def _new_records(arguments: argparse.Namespace) -> list[Record]:
         except ValueError as error:
             raise Refused(f"{arguments.promise}: {error}") from error
         values = {**promised, **values}
-        source = source or Path(arguments.promise).name
+        source = source or "/".join(Path(arguments.promise).absolute().parts[-2:])
     if not values:
         raise Refused("nothing to record: give KEY=NUMBER, or --promise FILE.json")
     return [

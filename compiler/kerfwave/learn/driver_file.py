@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from kerfwave.acoustics.air import air
 from kerfwave.acoustics.driver import contradictions
@@ -74,37 +74,44 @@ def driver_file(fit: DriverFit, facts: Mapping[str, Value], *, name: str, date: 
     if not any(key in values or key in facts for key in (*SUSPENSION, "cms_mm_n")):
         raise LearnError(" ".join(fit.missing) or "the suspension is unknown")
     values = {**facts, **values}
-    lines = [
-        "# Measured: impedance sweeps, least squares on the whole curve; see docs/fitting.md.",
-        f"# Sweeps: {remark(sources)}{f'; {remark(date)}' if date else ''}. ± is for k = 2, about 95 %.",
-        f"name: {token(name)}",
-    ]
+    lines = [*_about(fit, measured, date, sources), f"name: {token(name)}"]
+    spreads = _spreads(fit, measured)
     order = ("fs_hz", "qms", "qes", *SUSPENSION, "cms_mm_n", "sd_cm2", "re_ohm", "le_mh", "l2_mh", "r2_ohm")
     for key in (*(k for k in order if k in values), *(k for k in values if k not in order)):
-        lines.append(f"{key}: {token(values[key])}" + (_beside(fit, key) if key in measured else ""))
-    derived = [
-        f"{symbol} {value} ± {spread} {unit}".rstrip()
-        for field, symbol, unit, factor, key in ROWS
-        if key not in measured and (estimate := getattr(fit, field)) is not None
-        for value, spread in (plus_minus(estimate, factor),)
-    ]
-    lines.append(f"# The same fit also gives: {', '.join(derived)}.")
-    lines += [f"# Doubt: {remark(doubt)}." for doubt in fit.doubts]
-    phase = "" if fit.residual_degrees is None else f" and {fixed(fit.residual_degrees, 2)} degrees"
-    notes = (
-        f"Fitted to impedance sweeps{f' of {date}' if date else ''}; what is left: "
-        f"{fixed(fit.residual_percent, 2)} %{phase} (root mean square)."
-    )
-    lines.append(f"notes: {token(notes)}")
+        lines.append(f"{key}: {token(values[key])}" + (f"  # ± {spreads[key]}" if key in spreads else ""))
     text = "\n".join(lines) + "\n"
     checked(text, shown, "driver")
     return text
 
 
-def _beside(fit: DriverFit, key: str) -> str:
-    field, _, _, factor, _ = next(row for row in ROWS if row[4] == key)
-    _, spread = plus_minus(getattr(fit, field), factor)
-    return f"  # ± {spread}"
+GENERATED = ("# Measured: impedance", "# Sweeps: ", "# Left over: ", "# The same fit also gives: ", "# Doubt: ")
+
+
+def _about(fit: DriverFit, written: Collection[str], date: str, sources: str) -> list[str]:
+    """Return the remarks that head a fitted driver file; each begins as one of `GENERATED`."""
+    derived = [
+        f"{symbol} {value} ± {spread} {unit}".rstrip()
+        for field, symbol, unit, factor, key in ROWS
+        if key not in written and (estimate := getattr(fit, field)) is not None
+        for value, spread in (plus_minus(estimate, factor),)
+    ]
+    phase = "" if fit.residual_degrees is None else f", phase {fixed(fit.residual_degrees, 2)} degrees"
+    return [
+        "# Measured: impedance sweeps, least squares on the whole curve. ± is for k = 2, about 95 %.",
+        f"# Sweeps: {remark(sources)}{f'; {remark(date)}' if date else ''}.",
+        f"# Left over: magnitude {fixed(fit.residual_percent, 2)} %{phase} (root mean square).",
+        f"# The same fit also gives: {', '.join(derived)}.",
+        *(f"# Doubt: {remark(doubt)}." for doubt in fit.doubts),
+    ]
+
+
+def _spreads(fit: DriverFit, keys: Iterable[str]) -> dict[str, str]:
+    """Return the expanded uncertainties of values in a driver file, as text."""
+    found = {}
+    for field, _, _, factor, key in ROWS:
+        if key in keys and (estimate := getattr(fit, field)) is not None:
+            found[key] = plus_minus(estimate, factor)[1]
+    return found
 
 
 def changed_driver(
@@ -126,9 +133,15 @@ def changed_driver(
     for *_, key in ROWS:
         if key in stated and key not in changes and key not in facts and (value := _rounded(fit, key)) is not None:
             changes[key] = value
+    spreads = _spreads(fit, changes)
     changes |= {key: value for key, value in facts.items() if isinstance(value, int | float)}
-    new = set_values(text, shown, "driver", changes, date=date, why=f"fitted to {sources}", replace=True)
-    return new, contradictions_of(new, shown)
+    new = set_values(
+        text, shown, "driver", changes, date=date, why=f"fitted to {sources}", replace=True, spreads=spreads
+    )
+    lines = [line for line in new.splitlines() if not line.startswith(GENERATED)]
+    head = next(i for i, line in enumerate(lines) if line.strip() and not line.startswith("#"))
+    lines[head:head] = _about(fit, changes, date, sources)
+    return "\n".join(lines) + "\n", contradictions_of(new, shown)
 
 
 def contradictions_of(text: str, shown: str) -> tuple[str, ...]:

@@ -20,6 +20,7 @@ from kerfwave.spec.yaml_source import Source
 DATE = re.compile(r"(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])")
 PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9 ._/()%-]*")
 UNSAFE = ("true", "false", "null", "yes", "no", "on", "off", "y", "n")
+SPREAD = re.compile(r"\s+# ± [0-9.]+$")  # as driver files written here have it
 HISTORY = "# Replaced values, oldest first:"
 
 Value = str | int | float | bool | Mapping[str, Any]
@@ -90,6 +91,7 @@ def set_values(
     date: str,
     why: str,
     replace: bool,
+    spreads: Mapping[str, str] | None = None,
 ) -> str:
     """Return the text with top-level numbers changed or added.
 
@@ -103,6 +105,8 @@ def set_values(
         When and from what they were measured; for the history.
     replace
         Whether values that stand there already may be replaced.
+    spreads
+        Uncertainties as text, put in a remark beside their values; one that an older value had goes in any case.
 
     Raises
     ------
@@ -122,13 +126,14 @@ def set_values(
         listed = ", ".join(f"{key} {_shown(value)} (measured {_shown(new[key])})" for key, value in taken.items())
         raise LearnError(f"{shown} says already: {listed}; nothing is replaced without --replace")
     lines = _lines(text)
+    beside = {key: f"  # ± {spread}" for key, spread in (spreads or {}).items()}
     for key, value in new.items():
         if key in taken:
             span = source.span((key,))
-            line = lines[span.line - 1]
+            line = SPREAD.sub("", lines[span.line - 1])
             begin, end = span.column - 1, span.column - 1 + span.length
-            lines[span.line - 1] = line[:begin] + token(value) + line[end:]
-    added = [f"{key}: {token(value)}" for key, value in new.items() if key not in taken]
+            lines[span.line - 1] = line[:begin] + token(value) + line[end:] + beside.get(key, "")
+    added = [f"{key}: {token(value)}{beside.get(key, '')}" for key, value in new.items() if key not in taken]
     if added:
         lines[_last_number(source) : _last_number(source)] = added
     if taken:
@@ -165,6 +170,7 @@ def add_recipe(
         if the file, or what would come of it, does not fit its schema.
     """
     check_date(str(_provenance(entry).get("date", "")))
+    entry = _in_order(entry)
     if text is None:
         if like is not None:
             raise LearnError(f"{shown} is not there, so it holds no entry {like!r} to start from")
@@ -179,8 +185,7 @@ def add_recipe(
             names = ", ".join(one["name"] for one in entries)
             raise LearnError(f"{shown} holds no entry {like!r}; it holds {names}")
         full = {**{key: value for key, value in template.items() if key != "provenance"}, **full}
-    order = list(schema_files.schema("recipes")["$defs"]["entry"]["properties"])
-    full = {key: full[key] for key in order if key in full} | {k: v for k, v in full.items() if k not in order}
+    full = _in_order(full)
     twin = next((i for i, one in enumerate(entries) if one["name"] == full.get("name")), None)
     if twin is not None and not replace:
         raise LearnError(f"{shown} holds an entry {full['name']!r} already; give another name, or --replace")
@@ -199,6 +204,12 @@ def add_recipe(
         lines = [*lines[:begin], *kept, *lines[end:after], *block, *lines[after:]]
     assert first <= after  # entries come before what follows them
     return _proved("\n".join(lines) + "\n", shown, "recipes", {**source.data, "entries": expected})
+
+
+def _in_order(entry: Mapping[str, Value]) -> dict[str, Value]:
+    """Return the entry with its keys as the schema lists them."""
+    order = list(schema_files.schema("recipes")["$defs"]["entry"]["properties"])
+    return {key: entry[key] for key in order if key in entry} | {k: v for k, v in entry.items() if k not in order}
 
 
 def _provenance(entry: Mapping[str, Any]) -> Mapping[str, Any]:

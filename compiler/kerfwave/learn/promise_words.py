@@ -20,11 +20,11 @@ CSV_TITLES = (
 
 def text_of(comparison: Comparison) -> tuple[str, ...]:
     """Return what to say, verdict first."""
-    within = f"within {fixed(comparison.tolerance_percent, 1)} %"
+    off = f"{fixed(comparison.tolerance_percent, 1)} %"
     lines = [
-        f"verdict: the body keeps its promise: peaks and dips of the impedance lie {within}."
+        f"verdict: the body keeps its promise: no peak or dip of the impedance is surely more than {off} off."
         if comparison.within
-        else f"verdict: the body does not keep its promise: not all peaks and dips of the impedance lie {within}."
+        else f"verdict: the body does not keep its promise: not every peak and dip of the impedance is within {off}."
     ]
     tuning = comparison.tuning
     if tuning is not None and tuning.measured is not None and tuning.percent is not None:
@@ -58,7 +58,9 @@ def _mark_line(mark: Mark, tolerance: float) -> str:
     if mark.measured is None or mark.percent is None:
         note = "it was to be weak, so that proves nothing" if mark.weak else "it is missing"
         return f"  {mark.name}: promised at {significant(mark.promised_hz, 4)} Hz, none measured near it: {note}"
-    sign = "ok" if mark.keeps(tolerance) else "out"
+    sign = "out" if not mark.keeps(tolerance) else "ok"
+    if sign == "ok" and abs(mark.percent.value) > tolerance:
+        sign = "may be out: its uncertainty is too large to tell"
     return (
         f"  {mark.name}: {_pm(mark.measured)} Hz, promised "
         f"{significant(mark.promised_hz, 4)} Hz, {mark.percent.value:+.1f} %  {sign}"

@@ -25,7 +25,7 @@ from kerfwave.spec.yaml_source import Source
 SUFFIX = ".measured.yaml"
 LONGEST_TEXT = 200
 HEAD = """\
-# What was measured on the finished speaker, beside its spec. Newest values first, what they replaced below.
+# What was measured on the finished speaker, beside its spec: the values that stand, and those they replaced.
 # standard: standard uncertainty (k = 1), in the unit of the key.
 """
 

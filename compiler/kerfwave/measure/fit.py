@@ -22,6 +22,7 @@ from kerfwave.model.acoustic import Air
 WORST_RESIDUAL = 0.15  # root mean square; beyond it the curve is something else
 DOUBTFUL_RESIDUAL = 0.03
 RE_APART = 0.03
+FINEST = 1e-4  # of |Z|: no meter sees less, so no coil is chosen for it
 LEAST_RATIO = 0.15  # added over moving mass, or Vas over box
 RESULTS = (
     *("fs_hz", "qms", "qes", "qts", "re_ohm", "zmax_ohm", "le_h", "l2_h", "r2_ohm"),
@@ -158,6 +159,7 @@ def _start(sweeps: list[tuple[str, ImpedanceSweep]], given: Given) -> dict[str, 
         "qms": math.log(free.qms),
         "qes": math.log(free.qes),
         "l1": math.log(inductance),
+        "rise": math.log(free.rise_ohm),
     }
     if "added mass" in guesses:
         heavy = guesses["added mass"]
@@ -187,19 +189,26 @@ def _simplest(
     def logs_of(solved: Solved) -> dict[str, float]:
         return dict(zip(solved.names, map(float, solved.logs), strict=True))
 
+    def corner(resistance: float, hz: float) -> dict[str, float]:
+        return {"l2": resistance - math.log(2.0 * math.pi * hz), "r2": resistance}
+
     plain = rough("inductance", start)
-    resistance = start["l1"] + math.log(2.0 * math.pi * START_CORNERS_HZ[1])
-    # The corner of L2 and R2 is not to be seen by eye: begin at three places.
-    corners = [{"l2": resistance - math.log(2.0 * math.pi * hz), "r2": resistance} for hz in START_CORNERS_HZ]
-    lossy = min((rough("lossy", {**logs_of(plain), **one}) for one in corners), key=lambda s: s.cost)
+    # The corner of L2 and R2 is not to be seen by eye. Either the coil still climbs at the end of the sweep, with R2
+    # about as much as its reactance in the middle; or it has levelled off, at R2 above Re.
+    middle = start["l1"] + math.log(2.0 * math.pi * START_CORNERS_HZ[1])
+    climbing = [{**logs_of(plain), **corner(middle, hz)} for hz in START_CORNERS_HZ]
+    level = [{**start, **corner(start["rise"], hz)} for hz in START_CORNERS_HZ[:2]]
+    lossy = min((rough("lossy", one) for one in climbing + level), key=lambda s: s.cost)
     half = logs_of(lossy)["l2"] - math.log(2.0)
-    both = [{**logs_of(lossy), "l1": half}, {**logs_of(plain), **corners[1], "l1": start["l1"] - math.log(4.0)}]
+    both = [{**logs_of(lossy), "l1": half}, {**climbing[1], "l1": start["l1"] - math.log(4.0)}]
     candidates = [
         ("resistance", rough("resistance", start)),
         ("inductance", plain),
         ("semi-inductance", min((rough("semi-inductance", one) for one in both), key=lambda s: s.cost)),
     ]
-    kind, best = min(candidates, key=lambda c: c[1].count * math.log(max(c[1].cost, 1e-12)) + 2 * len(c[1].logs))
+    count = plain.count
+    floor = count * (FINEST / 0.01) ** 2
+    kind, best = min(candidates, key=lambda c: count * math.log(max(c[1].cost, floor)) + 2 * len(c[1].logs))
     return kind, solve(kind, curves, {**start, **logs_of(best)}, re_given=re_given)
 
 

@@ -13,6 +13,7 @@ from kerfwave.measure.impedance import ImpedanceSweep, Real
 PER_OCTAVE = 96
 SMOOTH = 5  # points of that grid: a nineteenth of an octave, narrower than any peak of a loudspeaker
 LEAST_PROMINENCE = 0.08  # of ln |Z|: a peak that stands out by less than 8 % is no resonance to fit
+LEAST_COIL = 0.3  # of Re: a logarithm that begins far down is not felt by the curve, and never comes up
 
 
 class NotADriver(ValueError):
@@ -29,6 +30,7 @@ class Start:
     qes: float
     reactance_ohm: float  # of the coil at `at_hz`
     at_hz: float
+    rise_ohm: float  # of |Z| there above Re
 
 
 def smooth(sweep: ImpedanceSweep) -> tuple[Real, Real]:
@@ -56,8 +58,7 @@ def guess(sweep: ImpedanceSweep, re_ohm: float | None = None) -> Start:
             "the sweep must begin well below the peak of the impedance and end well above it"
         )
     top = int(peaks[int(np.argmax(about["prominences"]))])
-    below = float(np.exp(level[:top].min()))
-    re_ohm = re_ohm if re_ohm is not None else below
+    re_ohm = re_ohm if re_ohm is not None else float(np.exp(level.min()))  # all the rest only adds to Re
     ratio = max(float(np.exp(level[top])) / re_ohm, 1.1)
     half = np.log(re_ohm) + 0.5 * np.log(ratio)
     under = np.flatnonzero(level < half)
@@ -76,6 +77,7 @@ def guess(sweep: ImpedanceSweep, re_ohm: float | None = None) -> Start:
         fs_hz=float(np.exp(grid[top])),
         qms=qms,
         qes=qms / (ratio - 1.0),
-        reactance_ohm=float(np.sqrt(max(last**2 - re_ohm**2, (0.02 * re_ohm) ** 2))),
+        reactance_ohm=float(np.sqrt(max(last**2 - re_ohm**2, (LEAST_COIL * re_ohm) ** 2))),
         at_hz=sweep.frequency_hz[-1],
+        rise_ohm=max(last - re_ohm, LEAST_COIL * re_ohm),
     )
