@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from kerfwave.body import air
-from kerfwave.body.fold import Fold, all_folds
+from kerfwave.body.fold import Fold
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
+from kerfwave.body.search import all_folds
 from kerfwave.body.slices import Slices, slices
 from kerfwave.model.spec import Driver, Enclosure, Plan
 

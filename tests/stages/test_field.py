@@ -17,8 +17,8 @@ from kerfwave.acoustics.network import solve_network
 from kerfwave.acoustics.radiation import mouth_impedance
 from kerfwave.body import air as body_air
 from kerfwave.body import measure
-from kerfwave.body.fold import all_folds
 from kerfwave.body.rules import body_rules, layer_counts
+from kerfwave.body.search import all_folds
 from kerfwave.body.slices import slices
 from kerfwave.model.acoustic import Network
 from kerfwave.model.spec import Enclosure

@@ -10,8 +10,9 @@ from kerfwave.acoustics import sizing
 from kerfwave.acoustics.air import air as air_at
 from kerfwave.acoustics.cases import SMALLEST_CHAMBER, duct_length_m
 from kerfwave.body import measure
-from kerfwave.body.fold import Fold, Folds, all_folds
+from kerfwave.body.fold import Fold
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
+from kerfwave.body.search import Folds, all_folds
 from kerfwave.engine.errors import StageError
 from kerfwave.model.spec import Driver, Enclosure, Target
 
