@@ -6,13 +6,13 @@ Messages go to standard error, results to standard output; nothing heavy is impo
 from __future__ import annotations
 
 import argparse
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kerfwave import cli
-from kerfwave.findings import SpecError, render, visible
+from kerfwave.file_jobs import Refused, bytes_of, guarded, publish_aside, say
+from kerfwave.findings import visible
 
 if TYPE_CHECKING:
     from kerfwave.measure.nearfield import NearFieldSum
@@ -38,7 +38,7 @@ def add_parser(commands: Any) -> None:
         "--for",
         dest="design",
         metavar="SPEC|PACKAGE",
-        help="start no lower than this design's relief_from_hz, below which nothing holds its cone",
+        help="start no lower than this design's relief_from_hz: below, its guide does not hold the cone",
     )
     write.add_argument("--lead", type=float, default=0.5, metavar="S", help="silence before (default: 0.5)")
     write.add_argument("--tail", type=float, default=1.0, metavar="S", help="silence after (default: 1)")
@@ -68,9 +68,7 @@ def add_parser(commands: Any) -> None:
         "--loopback", type=int, metavar="N", help="channel that recorded the player's output: a common clock"
     )
     read.add_argument("--distance", type=float, default=1.0, metavar="M", help="of the sum of near fields (default: 1)")
-    read.add_argument(
-        "--out", metavar="DIR", help="folder for what is found (default: the recording's name, without .wav)"
-    )
+    read.add_argument("--out", default="out", metavar="DIR", help="where plots and numbers go (default: out)")
 
 
 def _add_sweep(command: argparse.ArgumentParser) -> None:
@@ -85,23 +83,15 @@ def _add_sweep(command: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Do what the command line asks; return the exit status."""
-    from kerfwave.measure.columns import ColumnError
-    from kerfwave.measure.errors import RecordingError, SettingError
+    from kerfwave.measure.errors import SettingError
 
-    try:
-        return _write(arguments) if arguments.action == "write" else _read(arguments)
-    except SpecError as error:
-        print(render(error.findings), file=sys.stderr)
-    except (_Unreadable, ColumnError, RecordingError, SettingError) as error:
-        _say(f"{error}; nothing was written")
-    except OSError as error:
-        _say(f"{error.filename or arguments.action}: {error.strerror or error}")
-        return cli.MACHINE_FAILED
-    return cli.WRONG_INPUT
+    def job() -> int:
+        try:
+            return _write(arguments) if arguments.action == "write" else _read(arguments)
+        except SettingError as error:
+            raise Refused(str(error)) from error
 
-
-class _Unreadable(Exception):
-    """A file that cannot be used; the message begins with its name."""
+    return guarded(f"sweep {arguments.action}", job)
 
 
 def _write(arguments: argparse.Namespace) -> int:
@@ -112,12 +102,14 @@ def _write(arguments: argparse.Namespace) -> int:
 
     target = Path(arguments.file)
     if target.suffix.lower() != ".wav":
-        raise _Unreadable(f"{arguments.file}: the file's name ends in .wav")
+        raise Refused(f"{arguments.file}: the file's name ends in .wav")
     if target.exists() and not arguments.force:
-        raise _Unreadable(f"{arguments.file}: is there already; another name, or --force to write over it")
+        raise Refused(f"{arguments.file}: is there already; another name, or --force to write over it")
+    if not target.parent.is_dir():
+        raise Refused(f"{arguments.file}: there is no folder {target.parent}")
     least = _protected_hz(arguments.design) if arguments.design else None
     if least is not None and least > arguments.from_hz:
-        _say(
+        say(
             f"starts at {least:g} Hz, not {arguments.from_hz:g} Hz: below, nothing holds the cone of {arguments.design}"
         )
         arguments.from_hz = least
@@ -134,32 +126,26 @@ def _write(arguments: argparse.Namespace) -> int:
         f"peak {sweep.level_dbfs:g} dBFS, {sweep.rate_hz} Hz, {arguments.bits} bits, with "
         f"{sweep.lead_s:g} s of silence before and {sweep.tail_s:g} s after"
     )
-    _say(CAUTION)
+    say(CAUTION)
     if sweep.level_dbfs > SAFE_LEVEL_DBFS:
         times = 10 ** ((sweep.level_dbfs - SAFE_LEVEL_DBFS) / 20)
-        _say(f"{sweep.level_dbfs:g} dBFS is {times:.1f} times the voltage of the safe level, {SAFE_LEVEL_DBFS:g} dBFS")
+        say(f"{sweep.level_dbfs:g} dBFS is {times:.1f} times the voltage of the safe level, {SAFE_LEVEL_DBFS:g} dBFS")
     if least is None:
-        _say(f"no design was named (--for): the cone is driven from {sweep.from_hz:g} Hz up, whatever it can bear")
+        say(f"no design was named (--for): the cone is driven from {sweep.from_hz:g} Hz up, whatever it can bear")
     return cli.DONE
 
 
 def _read(arguments: argparse.Namespace) -> int:
-    from kerfwave.engine.files import write_atomic
+    from kerfwave.sweep_files import reading_files, sum_files
 
     recording = _recording(arguments.recording)
     sweep = _played(arguments)
     settings = _settings(arguments)
     found = _reading(arguments.recording, recording, arguments.channel, sweep, settings)
-    files = _files(found)
+    files = reading_files(found)
     if arguments.mouth:
-        files |= _sum_files(_near_field(arguments, recording, sweep, settings))
-    folder = Path(arguments.out) if arguments.out else Path(arguments.recording).with_suffix("")
-    if folder.exists() and not folder.is_dir():
-        raise _Unreadable(f"{folder}: is a file; name a folder with --out")
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, text in sorted(files.items()):
-        write_atomic(folder / name, text.encode())
-    print(folder)
+        files |= sum_files(_near_field(arguments, recording, found.start_s, sweep, settings))
+    print(publish_aside(files, Path(arguments.out), f"sweep-{Path(arguments.recording).stem}"))
     for check in found.checks:
         print(f"{check.level:<4} {check.id}: {visible(check.text)}")
     print(f"told from {found.band_hz[0]:.0f} to {found.band_hz[1]:.0f} Hz: {', '.join(sorted(files))}")
@@ -175,11 +161,14 @@ def _protected_hz(name: str) -> float:
         return float(load(path).spec.target.relief_from_hz)
     from kerfwave.compare import load_report
 
-    report = load_report(path)
+    try:
+        report = load_report(path)
+    except (ValueError, OSError) as error:
+        raise Refused(str(error)) from error
     try:
         value = float(report["acoustics"]["relief"]["from_hz"])
     except (KeyError, TypeError, ValueError) as error:
-        raise _Unreadable(f"{name}: its report does not say from which frequency the cone is held") from error
+        raise Refused(f"{name}: its report does not say from which frequency the cone is held") from error
     return value
 
 
@@ -205,20 +194,11 @@ def _played(arguments: argparse.Namespace) -> Sweep:
         return _sweep(arguments)
     sweep = from_inscription(_recording(arguments.sweep).comment)
     if sweep is None:
-        raise _Unreadable(
+        raise Refused(
             f"{arguments.sweep}: it does not say what sweep it holds; leave --sweep out, and give the options it was "
             "written with"
         )
     return sweep
-
-
-def _bytes(name: str) -> bytes:
-    from kerfwave.engine.files import read_regular
-
-    data = read_regular(Path(name))
-    if data is None:
-        raise _Unreadable(f"{name}: no such file, or it cannot be read")
-    return data
 
 
 def _recording(name: str) -> Recording:
@@ -226,14 +206,14 @@ def _recording(name: str) -> Recording:
     from kerfwave.measure.wav import decode
 
     try:
-        return decode(_bytes(name))
+        return decode(bytes_of(name))
     except RecordingError as error:
-        raise _Unreadable(f"{name}: {error}") from error
+        raise Refused(f"{name}: {error}") from error
 
 
 def _channel(name: str, recording: Recording, number: int) -> Any:
     if not 1 <= number <= recording.channels:
-        raise _Unreadable(f"{name}: channel {number} is not there; it has {recording.channels}, counted from 1")
+        raise Refused(f"{name}: channel {number} is not there; it has {recording.channels}, counted from 1")
     return recording.samples[:, number - 1].copy()
 
 
@@ -244,11 +224,14 @@ def _settings(arguments: argparse.Namespace) -> Settings:
     from kerfwave.measure.reading import Settings
 
     microphone, full_scale = None, arguments.full_scale
+    for what, value in (("--full-scale", full_scale), ("--calibrator-db", arguments.calibrator_db)):
+        if value is not None and not 0.0 <= value <= 250.0:
+            raise SettingError(f"{what} is {value:g} dB; it lies between 0 and 250 dB")
     if arguments.microphone:
-        text = text_of(_bytes(arguments.microphone), name=arguments.microphone)
+        text = text_of(bytes_of(arguments.microphone), name=arguments.microphone)
         columns = read_columns(text, name=arguments.microphone, columns=("frequency_hz", "level_db"))
         for note in columns.notes:
-            _say(f"{arguments.microphone}: {note}")
+            say(f"{arguments.microphone}: {note}")
         microphone = Correction(columns.values[0], columns.values[1])
     if arguments.calibrator:
         if full_scale is not None:
@@ -258,7 +241,7 @@ def _settings(arguments: argparse.Namespace) -> Settings:
             tone = _channel(arguments.calibrator, heard, min(arguments.channel, heard.channels))
             full_scale = full_scale_db(tone, heard.rate_hz, arguments.calibrator_db)
         except RecordingError as error:
-            raise _Unreadable(f"{arguments.calibrator}: {error}") from error
+            raise Refused(f"{arguments.calibrator}: {error}") from error
         print(f"full scale is {full_scale:.1f} dB re 20 µPa, by the calibrator")
     if not 0.0 <= arguments.smooth <= 96.0 or 0.0 < arguments.smooth < 1.0:
         raise SettingError(f"--smooth is {arguments.smooth:g}; it is 0, or lies between 1 and 96")
@@ -266,8 +249,10 @@ def _settings(arguments: argparse.Namespace) -> Settings:
     return Settings(gate, arguments.smooth or None, full_scale, microphone)
 
 
-def _near_field(arguments: argparse.Namespace, cone: Recording, sweep: Sweep, settings: Settings) -> NearFieldSum:
-    """Return the cone's near field and the mouth's, added up; both phases refer to the time when the player began."""
+def _near_field(
+    arguments: argparse.Namespace, cone: Recording, cone_s: float, sweep: Sweep, settings: Settings
+) -> NearFieldSum:
+    """Return the cone's near field and the mouth's, added up; both phases refer to the cone's peak at `cone_s`."""
     from kerfwave.measure.errors import SettingError
     from kerfwave.measure.nearfield import sum_near_fields
 
@@ -279,7 +264,8 @@ def _near_field(arguments: argparse.Namespace, cone: Recording, sweep: Sweep, se
             "--loopback, or record cone and mouth as two channels of one file"
         )
     mouth = _recording(arguments.mouth)
-    both = []
+    both: list[Reading] = []
+    later = 0.0  # the cone's peak, after the player's start
     for name, recording, channel in (
         (arguments.recording, cone, arguments.channel),
         (arguments.mouth, mouth, arguments.mouth_channel or arguments.channel),
@@ -287,7 +273,9 @@ def _near_field(arguments: argparse.Namespace, cone: Recording, sweep: Sweep, se
         clock = 0.0
         if arguments.loopback is not None:
             clock = _reading(name, recording, arguments.loopback, sweep, settings).start_s
-        both.append(_reading(name, recording, channel, sweep, replace(settings, time_zero_s=clock)))
+        if not both:
+            later = cone_s - clock
+        both.append(_reading(name, recording, channel, sweep, replace(settings, time_zero_s=clock + later)))
     for check in both[1].checks:
         print(f"{check.level:<4} mouth, {check.id}: {visible(check.text)}")
     return sum_near_fields(
@@ -306,81 +294,4 @@ def _reading(name: str, recording: Recording, channel: int, sweep: Sweep, settin
     try:
         return read(_channel(name, recording, channel), recording.rate_hz, sweep, settings, bits=recording.bits)
     except RecordingError as error:
-        raise _Unreadable(f"{name}: channel {channel}: {error}") from error
-
-
-def _files(found: Reading) -> dict[str, str]:
-    """Return what a reading becomes on disk."""
-    from kerfwave.writers.lines import Series
-    from kerfwave.writers.measured import harmonics_chart, impulse_chart, level_chart, table
-
-    response, bent = found.response, found.distortion
-    snr = response.snr_db or ()
-    label = "level, dB re 20 µPa" if response.absolute else "level, dB re the file played"
-    noise = tuple(level - clear for level, clear in zip(response.level_db, snr, strict=True))
-    titles = ["frequency_hz"]
-    columns: list[tuple[float | None, ...]] = [bent.frequency_hz]
-    for harmonic in bent.harmonics:
-        titles += [f"h{harmonic.order}_percent", f"h{harmonic.order}_noise_percent"]
-        columns += [harmonic.percent, harmonic.floor_percent]
-    chart = harmonics_chart(
-        bent.frequency_hz, [(f"{h.order}{_ORDINALS.get(h.order, 'th')} harm.", h.percent) for h in bent.harmonics]
-    )
-    files = {
-        "response.csv": table(
-            ("frequency_hz", "level_db", "phase_deg", "snr_db"),
-            (response.frequency_hz, response.level_db, response.phase_deg or (), snr),
-            (3, 3, 2, 1),
-        ),
-        "response.svg": level_chart(
-            (
-                Series("measured", response.frequency_hz, response.level_db, 0),
-                Series("noise", response.frequency_hz, noise, 2),
-            ),
-            title="Measured response",
-            y_label=label,
-            desc=f"Measured level over frequency, and the noise in the gate. {found.checks[-1].text}.",
-        ),
-        "impulse.csv": table(
-            ("time_ms", "value"), ([1000.0 * t for t in found.impulse.time_s], found.impulse.value), (5, 9)
-        ),
-        "impulse.svg": impulse_chart(found.impulse.time_s, found.impulse.value),
-        "distortion.csv": table(
-            (*titles, "total_percent"), (*columns, bent.total_percent), (3, *(5,) * (len(columns) - 1), 5)
-        ),
-    }
-    if chart is not None:
-        files["distortion.svg"] = chart
-    return files
-
-
-_ORDINALS = {2: "nd", 3: "rd"}
-
-
-def _sum_files(summed: NearFieldSum) -> dict[str, str]:
-    from kerfwave.writers.lines import Series
-    from kerfwave.writers.measured import level_chart, table
-
-    f = summed.response.frequency_hz
-    return {
-        "sum.csv": table(
-            ("frequency_hz", "level_db", "phase_deg", "cone_db", "mouth_db"),
-            (f, summed.response.level_db, summed.response.phase_deg or (), summed.cone_db, summed.mouth_db),
-            (3, 3, 2, 3, 3),
-        ),
-        "sum.svg": level_chart(
-            (
-                Series("both", f, summed.response.level_db, 0),
-                Series("cone", f, summed.cone_db, 1),
-                Series("mouth", f, summed.mouth_db, 2),
-            ),
-            title="Near fields of cone and mouth, added up",
-            y_label="level, dB re 20 µPa" if summed.response.absolute else "level, dB re the cone's near field",
-            desc=f"Near fields weighted by the roots of their areas and added with their phases, up to "
-            f"{summed.highest_hz:.0f} Hz.",
-        ),
-    }
-
-
-def _say(text: str) -> None:
-    print("\n".join(f"kerfwave: {visible(line)}" for line in text.splitlines()), file=sys.stderr)
+        raise Refused(f"{name}: channel {channel}: {error}") from error

@@ -108,7 +108,7 @@ def impulse_chart(time_s: Sequence[float], value: Sequence[float], *, title: str
         width,
         height + top + bottom,
         title=title,
-        desc=f"Impulse response, of which the table has all, from {fixed(first, 1)} to {fixed(last, 1)} ms about its peak.",
+        desc=f"Impulse response from {fixed(first, 1)} to {fixed(last, 1)} ms about its peak; the table has all of it.",
         unit="px",
     )
     plot = width - left - right
