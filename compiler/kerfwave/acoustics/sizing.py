@@ -26,7 +26,7 @@ from kerfwave.model.acoustic import Air, DriverParameters, GuideRun, Mouth, Netw
 from kerfwave.model.spec import Target
 
 FIRST_ROUND_PER_OCTAVE = 12
-SECOND_ROUND_PER_OCTAVE = 48
+SECOND_ROUND_PER_OCTAVE = 96  # as the finished body is judged, or rounding would tell them apart
 SECOND_ROUND = 120  # candidates that get there
 FEASIBLE_FIRST = 1000.0  # more than any difference in taste
 PROMISES = ("level", "ripple", "relief", "bass", "excursion", "mouth")

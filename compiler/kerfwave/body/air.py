@@ -24,6 +24,7 @@ class Body:
     """A body as it will be cut: its outline, its air, and where it opens."""
 
     plan: Plan
+    skin: Ring  # the plan with its corners rounded or chamfered: what is cut
     rules: BodyRules
     counts: LayerCount
     fold: Fold
@@ -55,9 +56,11 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
     else:
         prisms += _driver_hole(driver, counts, t, fold)
     prisms += _terminal_seat(plan, rules, counts, fold)
-    air = (*prisms, *dowels(plan, rules, counts, tuple(prisms), rules.dowel_mm))
+    skin = shapes.with_corners(plan.outline, rules.corner, rules.corner_mm)
+    air = (*prisms, *dowels(skin, rules, counts, tuple(prisms), rules.dowel_mm))
     return Body(
         plan=plan,
+        skin=skin,
         rules=rules,
         counts=counts,
         fold=fold,

@@ -13,8 +13,7 @@ from shapely.ops import unary_union
 
 from kerfwave.body import path, shapes
 from kerfwave.body.rules import BodyRules, LayerCount
-from kerfwave.model.parts import AirPrism, Check, Piece, Point
-from kerfwave.model.spec import Plan
+from kerfwave.model.parts import AirPrism, Check, Piece, Point, Ring
 
 SLIDE_FIT_MM = 0.1  # hole over dowel: pushes in by hand (common practice)
 GRID_MM = 1.0
@@ -23,7 +22,7 @@ MOST = 16
 
 
 def dowels(
-    plan: Plan, rules: BodyRules, counts: LayerCount, air: tuple[AirPrism, ...], dowel_mm: float | None
+    skin: Ring, rules: BodyRules, counts: LayerCount, air: tuple[AirPrism, ...], dowel_mm: float | None
 ) -> tuple[AirPrism, ...]:
     """Return the holes for dowels of a diameter; none if no dowels are asked for or nowhere is room for one."""
     if dowel_mm is None or counts.total < 4:
@@ -31,7 +30,7 @@ def dowels(
     t = rules.thickness_mm
     low, high = t, (counts.total - 1) * t
     crossing = [shapes.polygon(p.outline, p.holes) for p in air if p.to_z_mm > low and p.from_z_mm < high]
-    wood = shapes.polygon(plan.outline).difference(unary_union(crossing))
+    wood = shapes.polygon(skin).difference(unary_union(crossing))
     hole = dowel_mm + SLIDE_FIT_MM
     places = [p for part in shapes.parts_of(wood) for p in _pair(part, hole / 2 + rules.least_web_mm)]
     return tuple(

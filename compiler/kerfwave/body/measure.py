@@ -44,7 +44,7 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     The chamber is all air that the pieces leave, less guide and insets' seats; a guide's widths are read
     from two cuts square to each run's centreline, short of the end where a slanted face cuts the duct obliquely.
     """
-    outline = shapes.polygon(body.plan.outline)
+    outline = shapes.polygon(body.skin)
     duct = shapes.polygon(guide_air(body.plan, body.fold))
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in slices.pieces}
     chamber = closed = 0.0

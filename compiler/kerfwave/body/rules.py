@@ -35,6 +35,8 @@ class BodyRules:
     mouth_face: str
     terminal_face: str
     dowel_mm: float | None  # through the stack; None: no dowels
+    corner: str
+    corner_mm: float
 
 
 def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float) -> BodyRules:
@@ -63,6 +65,8 @@ def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float) -> Bod
         mouth_face=enclosure.mouth_face,
         terminal_face=enclosure.terminal_face,
         dowel_mm=enclosure.dowel_mm,
+        corner=enclosure.corner,
+        corner_mm=enclosure.corner_mm,
     )
 
 

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 from shapely.ops import unary_union
 
-from kerfwave.body.path import GRID_DECIMALS
+from kerfwave.body.path import GRID_DECIMALS, SAGITTA_MM
 from kerfwave.model.parts import Point, Ring
 from kerfwave.model.spec import Plan
 
@@ -134,3 +134,16 @@ def width_across(duct: Polygon, x: float, y: float, heading_deg: float) -> float
     pieces = [g for g in getattr(cut, "geoms", [cut]) if g.length > 0]
     here = min(pieces, key=lambda g: g.distance(Place(x, y)))
     return float(here.length)
+
+
+def with_corners(outline: Ring, kind: str, size_mm: float) -> Ring:
+    """Return an outline with its convex corners rounded ("round") or cut off ("chamfer"); reflex ones stay sharp.
+
+    A chamfer of a right angle takes `size_mm` times 2 - sqrt 2 off both sides, as far in as rounding would go.
+    """
+    if size_mm <= 0.0:
+        return outline
+    quarter = max(2, math.ceil(math.pi / 2 / (2 * math.acos(1 - min(SAGITTA_MM / size_mm, 1.0)))))
+    worn = polygon(outline).buffer(-size_mm, join_style="mitre")
+    join = "round" if kind == "round" else "bevel"
+    return rings_of(max(parts_of(worn.buffer(size_mm, quad_segs=quarter, join_style=join)), key=lambda p: p.area))[0]

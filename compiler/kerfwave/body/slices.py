@@ -47,7 +47,7 @@ def slices(body: Body, stock: str, *, grain: str | None = None) -> Slices:
     A layer in one piece gives `L08`; one in several gives `L08a`, `L08b`, front to back and left to right. `grain` is
     the axis of the body that the face grain of every layer shall follow, None if it may lie as it likes.
     """
-    t, outline = body.rules.thickness_mm, shapes.polygon(body.plan.outline)
+    t, outline = body.rules.thickness_mm, shapes.polygon(body.skin)
     layers: list[Layer] = []
     pieces: list[Piece] = []
     for i in range(body.counts.total):

@@ -61,7 +61,7 @@ class Facts:
     def drawings(self) -> dict[str, str]:
         """Drawings of the body, by file name."""
         body = self.built.body
-        plan, stack = body.plan.outline, body.rules.stack
+        plan, stack = body.skin, body.rules.stack
         found = {
             "drawings/inside.svg": drawings.plan_svg(
                 body.air, plan, openings=body.openings, path=self.centreline, title="The path inside"

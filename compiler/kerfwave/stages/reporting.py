@@ -46,7 +46,7 @@ def report_data(facts: Facts) -> dict[str, Any]:
         "field": _field(facts.compared),
         "body": {
             "stack": built.body.rules.stack,
-            "plan": [list(p) for p in built.body.plan.outline],
+            "plan": [list(p) for p in built.body.skin],
             "height_mm": built.body.counts.total * built.body.rules.thickness_mm,
             "fold": _plain(built.body.fold.key),
             "guide_mm": built.body.fold.length_mm,

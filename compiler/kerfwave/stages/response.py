@@ -10,6 +10,7 @@ import numpy as np
 from kerfwave.acoustics import targets
 from kerfwave.acoustics.air import air as air_at
 from kerfwave.acoustics.network import response, responses
+from kerfwave.acoustics.sizing import SECOND_ROUND_PER_OCTAVE
 from kerfwave.model.acoustic import Air, Response
 from kerfwave.model.parts import Check
 from kerfwave.model.spec import Driver, Listening, Target
@@ -46,7 +47,7 @@ def run(built: Built, sized: Sized, driver: Driver, target: Target, volts: float
     mine = response(built.network, f, air, volts, listening.distance_m, listening.space)
     closed = response(built.closed, f, air, volts, listening.distance_m, listening.space)
 
-    dense = targets.target_grid(target, 96)
+    dense = targets.target_grid(target, SECOND_ROUND_PER_OCTAVE)
     both = responses((built.network, built.closed), dense, air, volts, 1.0, listening.space)
     figures = targets.judge(
         target,

@@ -64,6 +64,9 @@ def run(
     """
     air = air_at()
     rules = body_rules(enclosure, driver, thickness_mm(measured_mm))
+    if enclosure.corner_mm > enclosure.wall_mm:
+        text = f"corners of {enclosure.corner_mm:g} mm cut into walls of {enclosure.wall_mm:g} mm: at most wall_mm"
+        raise StageError(text, ("enclosure", "corner_mm"))
     counts = layer_counts(rules, driver, enclosure.height_mm)
     if not counts:
         raise StageError(_too_low(rules, enclosure), ("enclosure", "height_mm"))
