@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,20 +48,34 @@ def log_grid(low_hz: float, high_hz: float, per_octave: int) -> Real:
     return np.asarray(1000.0 * 2.0 ** (np.arange(first, last + 1) / per_octave))
 
 
-def band_mean(frequency_hz: Real, values: Real, low_hz: Real, high_hz: Real) -> Real:
-    """Return the mean of a curve, straight between its points, over each range; shape of `low_hz`.
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """A curve that is straight between its points, ready for means over many ranges."""
 
-    Ranges that reach beyond the points see the end values there.
-    """
-    step = np.diff(frequency_hz)
-    area = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * step)])
+    x: Real
+    y: Real
+    area: Real  # under it, up to each point
 
-    def up_to(f: Real) -> Real:
-        inside = np.clip(f, frequency_hz[0], frequency_hz[-1])
-        k = np.clip(np.searchsorted(frequency_hz, inside) - 1, 0, len(step) - 1)
-        part = inside - frequency_hz[k]
-        slope = (values[k + 1] - values[k]) / step[k]
-        beyond = np.where(f > inside, (f - inside) * values[-1], (f - inside) * values[0])
-        return np.asarray(area[k] + part * (values[k] + 0.5 * slope * part) + beyond)
+    def mean(self, low: Real, high: Real) -> Real:
+        """Return the mean over each range; shape of `low`. Beyond its points the curve keeps its end values."""
+        return np.asarray((self._up_to(high) - self._up_to(low)) / (high - low))
 
-    return np.asarray((up_to(high_hz) - up_to(low_hz)) / (high_hz - low_hz))
+    def _up_to(self, x: Real) -> Real:
+        inside = np.clip(x, self.x[0], self.x[-1])
+        k = np.clip(np.searchsorted(self.x, inside) - 1, 0, len(self.x) - 2)
+        part = inside - self.x[k]
+        slope = (self.y[k + 1] - self.y[k]) / (self.x[k + 1] - self.x[k])
+        beyond = np.where(x > inside, (x - inside) * self.y[-1], (x - inside) * self.y[0])
+        return np.asarray(self.area[k] + part * (self.y[k] + 0.5 * slope * part) + beyond)
+
+
+def curve(x: Real, y: Real) -> Curve:
+    """Return the curve through at least two points, `x` rising."""
+    area = np.zeros(len(x))
+    np.cumsum(0.5 * (y[1:] + y[:-1]) * np.diff(x), out=area[1:])
+    return Curve(x, y, area)
+
+
+def band_mean(x: Real, y: Real, low: Real, high: Real) -> Real:
+    """Return the mean of a curve, straight between its points, over each range; shape of `low`."""
+    return curve(x, y).mean(low, high)

@@ -25,6 +25,7 @@ CREST_DB = 17.0
 """How far a band's arrival stands out of its median power. The greatest of n samples of noise stands ln n / ln 2 above
 its median (exponential distribution of power): 13.8 dB for n = 24000 per second times 60 s."""
 
+_MOST_LINES = 1 << 16
 _RATES = (8000, 11025, 16000, 22050, 32000, 44100, 48000, 88200, 96000, 176400, 192000)
 
 
@@ -87,11 +88,13 @@ def arrivals(taken: Deconvolved) -> tuple[Arrival, ...]:
 def _arrival(taken: Deconvolved, centre: float, octaves: float) -> Arrival:
     """Return the greatest power of one band's envelope: its bins alone, moved down to zero, and back to time."""
     per_hz = taken.length / taken.sweep.rate_hz
+    most = _MOST_LINES / per_hz / centre  # a wide band at a high frequency would tell no more
+    octaves = min(octaves, 2.0 * math.log2(0.5 * (most + math.hypot(most, 2.0))))
     first = math.ceil(centre * 2 ** (-octaves / 2) * per_hz)
     last = min(math.floor(centre * 2 ** (octaves / 2) * per_hz), len(taken.linear) - 1)
     f = np.arange(first, last + 1) / per_hz
     window = 0.5 + 0.5 * np.cos(2 * math.pi * np.log2(f / centre) / octaves)
-    size = int(fft.next_fast_len(len(f) * min(max(40_000 // len(f), 1), 8)))
+    size = int(fft.next_fast_len(len(f) * min(max(_MOST_LINES // len(f), 1), 8)))
     band = fft.ifft(taken.linear[first : last + 1] * window, size, overwrite_x=True)
     power = np.square(band.real)
     power += np.square(band.imag)

@@ -14,16 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
-from scipy.interpolate import CubicSpline
 
-from kerfwave.measure.bands import band_mean
+from kerfwave.measure.bands import Curve, curve
 from kerfwave.measure.deconvolve import Excerpt
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 FALL = 0.25  # of the gate after the peak, falling
-_FINE = 8  # zeros put after a gate, in lengths of it, so that its spectrum can be read between the bins
+_FINE = 16  # zeros put after a gate, in lengths of it, so that its spectrum can be read between the bins
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,17 +44,17 @@ class Spectrum:
 
     frequency_hz: Real
     values: Complex
+    density: Curve  # its power
     energy: float  # of the gate: the sum of its squared weights, which noise goes with
 
     def at(self, frequency_hz: Real) -> Complex:
-        """Return the spectrum between its bins."""
-        return np.asarray(CubicSpline(self.frequency_hz, self.values)(frequency_hz))
+        """Return the spectrum between its bins, straight: time zero near its middle makes it smooth."""
+        return np.asarray(np.interp(frequency_hz, self.frequency_hz, self.values))
 
     def power(self, frequency_hz: Real, per_octave: float) -> Real:
         """Return the mean power over 1/`per_octave` octave round each frequency."""
         half = 2.0 ** (0.5 / per_octave)
-        power = np.square(self.values.real) + np.square(self.values.imag)
-        return np.maximum(band_mean(self.frequency_hz, power, frequency_hz / half, frequency_hz * half), 0.0)
+        return np.maximum(self.density.mean(frequency_hz / half, frequency_hz * half), 0.0)
 
 
 def window(gate: Gate, rate_hz: int) -> tuple[Real, int]:
@@ -76,4 +75,9 @@ def cut(impulse: Excerpt, gate: Gate, at: int, rate_hz: int) -> Spectrum:
     values = fft.rfft(stretch, length)
     frequency = np.arange(len(values), dtype=np.float64) * (rate_hz / length)
     turned = values * np.exp(2j * math.pi * frequency * (before / rate_hz))
-    return Spectrum(frequency, turned, float(np.sum(np.square(weights))))
+    return spectrum(frequency, turned, float(np.sum(np.square(weights))))
+
+
+def spectrum(frequency_hz: Real, values: Complex, energy: float) -> Spectrum:
+    """Return a spectrum with its power."""
+    return Spectrum(frequency_hz, values, curve(frequency_hz, np.square(values.real) + np.square(values.imag)), energy)

@@ -14,7 +14,7 @@ from kerfwave.measure.deconvolve import Excerpt, deconvolve, excerpts, low_end, 
 from kerfwave.measure.distortion import Distortion, distortion
 from kerfwave.measure.errors import RecordingError, SettingError
 from kerfwave.measure.find import Found, find
-from kerfwave.measure.gate import Gate, Spectrum, cut, window
+from kerfwave.measure.gate import Gate, Spectrum, cut, spectrum, window
 from kerfwave.measure.level import clipped, refuse_silence
 from kerfwave.measure.microphone import Correction
 from kerfwave.measure.sweep import HIGHEST, Sweep
@@ -25,6 +25,7 @@ Real = NDArray[np.float64]
 OPEN_GATE_S = 0.5  # where no gate is asked for: the room is in it
 LEAST_SNR_DB = 20.0  # noise a tenth of the sound changes a level by up to 0.9 dB
 PER_OCTAVE = 48
+SHOWN_S = 0.05  # of the impulse response before its peak
 EDGE, CUT = 2.0 ** (1 / 6), 2.0 ** (1 / 3)  # from where a sweep sets in: right within 0.1 dB; from a cut: 0.2 dB
 
 
@@ -111,7 +112,7 @@ def read(signal: Real, rate_hz: int, sweep: Sweep, settings: Settings | None = N
     taken = deconvolve(signal, here)
     found = find(taken)
     heard = _heard(here, found, len(signal) / rate_hz)
-    gap = here.lead_of(2)
+    gap = min(here.lead_of(2), 1.5)
     # What a sudden start leaves behind stands before the peak too: there the gate keeps off.
     back = 0.8 * gap if found.start_s > -0.25 * here.fade_in_s else 0.25 * gap
     open_gate = Gate(back, max(after, OPEN_GATE_S))
@@ -195,14 +196,14 @@ def _peak(whole: Excerpt, found: Found, sweep: Sweep, gate: Gate) -> tuple[int, 
     before = round((spread + gate.before_s + 0.05) * rate)
     length = before + round((spread + gate.after_s + 0.05) * rate)
     first = round(found.start_s * rate) - before
-    spectrum = fft.rfft(whole.between(first, first + length))
-    f = np.arange(len(spectrum), dtype=np.float64) * (rate / length)
+    band = fft.rfft(whole.between(first, first + length))
+    f = np.arange(len(band), dtype=np.float64) * (rate / length)
     low, high = sweep.honest_hz
-    spectrum *= rise(f, low / 2, low) * (1.0 - rise(f, high, 1.2 * high))
-    stretch = fft.irfft(spectrum, length)
+    band *= rise(f, low / 2, low) * (1.0 - rise(f, high, 1.2 * high))
+    stretch = fft.irfft(band, length)
     search = slice(before - round(spread * rate), before + round(spread * rate) + 1)
     k = search.start + int(np.argmax(np.abs(stretch[search])))
-    weights, lead = window(gate, rate)
+    weights, lead = window(Gate(min(gate.before_s, SHOWN_S), gate.after_s), rate)
     shown = stretch[max(k - lead, 0) : k - lead + len(weights)] * weights
     time = (np.arange(len(shown)) - lead) / rate
     kept = Impulse(rate, tuple(time.tolist()), tuple(shown.tolist()))
@@ -217,14 +218,13 @@ def _noise(quiet: Excerpt, at: int, sweep: Sweep) -> Spectrum:
     gap = min(sweep.lead_of(2), 1.5)
     stretch = Gate(0.225 * gap, 0.225 * gap)
     middle = at - round(0.525 * gap * sweep.rate_hz)
-    spectrum = cut(quiet, stretch, middle, sweep.rate_hz)
+    heard = cut(quiet, stretch, middle, sweep.rate_hz)
     # Below its low end, where next to nothing is left, the noise recorded is taken to be as dense as at that end.
     end = 1.3 * sweep.honest_hz[0]
-    weight = low_end(np.maximum(spectrum.frequency_hz, end), sweep)
-    k = int(np.searchsorted(spectrum.frequency_hz, end))
-    values = spectrum.values / weight
-    values[:k] = np.abs(values[k]) * np.sqrt(spectrum.frequency_hz[:k] / end)
-    return replace(spectrum, values=values)
+    k = int(np.searchsorted(heard.frequency_hz, end))
+    values = heard.values / low_end(np.maximum(heard.frequency_hz, end), sweep)
+    values[:k] = np.abs(values[k]) * np.sqrt(heard.frequency_hz[:k] / end)
+    return spectrum(heard.frequency_hz, values, heard.energy)
 
 
 def _response(
