@@ -61,7 +61,15 @@ def _add_learn_recipe(what: Any) -> None:
 def _add_learn_measured(what: Any) -> None:
     measured = what.add_parser("measured", help="record what was measured on a finished speaker, beside its spec")
     measured.add_argument("spec", metavar="SPEC", help="the spec; records go beside it, as SPEC's name.measured.yaml")
-    measured.add_argument("values", nargs="*", metavar="KEY=NUMBER[+-N]", help="such as tuning_hz=61.8+-0.6")
+    measured.add_argument(
+        "--set",
+        dest="values",
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="KEY=NUMBER[+-N]",
+        help="a value and its standard uncertainty, such as tuning_hz=61.8+-0.6",
+    )
     measured.add_argument(
         "--promise", metavar="FILE.json", help="promise.json of a comparison: tuning and as-built values"
     )
@@ -173,7 +181,7 @@ def _learn_measured(arguments: argparse.Namespace) -> int:
 def _new_records(arguments: argparse.Namespace) -> list[Record]:
     from kerfwave.learn.records import Record, records_of_promise
 
-    values = {key: (value, standard) for key, (value, standard) in _assigned(arguments.values).items()}
+    values = _assigned(arguments.values)
     source = arguments.source
     if arguments.promise:
         import json
@@ -185,7 +193,7 @@ def _new_records(arguments: argparse.Namespace) -> list[Record]:
         values = {**promised, **values}
         source = source or "/".join(Path(arguments.promise).absolute().parts[-2:])
     if not values:
-        raise Refused("nothing to record: give KEY=NUMBER, or --promise FILE.json")
+        raise Refused("nothing to record: give --set KEY=NUMBER, or --promise FILE.json")
     return [
         Record(key, value, arguments.date, standard, source, arguments.by, arguments.note)
         for key, (value, standard) in values.items()

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kerfwave import cli
-from kerfwave.file_jobs import Refused, bytes_of, guarded, json_of, publish_aside, say, sweep_of
+from kerfwave.file_jobs import Refused, bytes_of, guarded, json_of, number_of, publish_aside, say, sweep_of
 from kerfwave.findings import visible
 
 if TYPE_CHECKING:
@@ -21,6 +21,12 @@ def add_parser(commands: Any) -> None:
     promise.add_argument("package", metavar="PACKAGE|SPEC", help="a package folder or a spec file")
     promise.add_argument("--impedance", metavar="FILE", help="columns: Hz, ohm, and degrees if there are any")
     promise.add_argument("--response", metavar="FILE", help="columns: Hz, dB, and degrees if there are any")
+    promise.add_argument(
+        "--absolute",
+        nargs=2,
+        metavar=("VOLTS", "METRES"),
+        help="the response is in dB re 20 µPa, taken at this drive and distance: its level is judged too",
+    )
     promise.add_argument(
         "--tolerance",
         type=float,
@@ -50,7 +56,7 @@ def _promise(arguments: argparse.Namespace) -> int:
     if sweep is not None:
         within = _promise_impedance(arguments, report, sweep, files)
     if arguments.response:
-        within = _promise_response(arguments.response, report, files) and within
+        within = _promise_response(arguments, report, files) and within
     print(publish_aside(files, Path(arguments.out), f"promise-{stem}"))
     return cli.DONE if within else cli.FAILED_CHECK
 
@@ -93,19 +99,31 @@ def _promise_impedance(
     return found.within
 
 
-def _promise_response(name: str, report: Mapping[str, Any], files: dict[str, str]) -> bool:
+def _promise_response(arguments: argparse.Namespace, report: Mapping[str, Any], files: dict[str, str]) -> bool:
     """Lay a measured response over the promised one; `kerfwave.measure.response` has the rules."""
+    from dataclasses import replace
+
     from kerfwave.learn import response_words
     from kerfwave.measure.columns import read_columns, text_of
     from kerfwave.measure.errors import RecordingError
     from kerfwave.measure.response import against, from_columns
 
+    name: str = arguments.response
+    volts, metres = (number_of(word, "--absolute") for word in arguments.absolute or ("0", "0"))
+    if arguments.absolute and not (volts > 0.0 and metres > 0.0):
+        raise Refused("--absolute takes volts and metres above 0")
     titles = ("frequency_hz", "level_db", "phase_deg")
     columns = read_columns(text_of(bytes_of(name), name=name), name=name, columns=titles, optional=1)
     for note in columns.notes:
         say(f"{name}: {note}")
     try:
-        found = against(report, from_columns(columns))
+        measured = replace(from_columns(columns), absolute=arguments.absolute is not None)
+        found = against(
+            report,
+            measured,
+            measured_volts=volts if arguments.absolute else None,
+            measured_at_m=metres if arguments.absolute else None,
+        )
     except RecordingError as error:
         raise Refused(f"{name}: {error}") from error
     for line in response_words.text_of(found):

@@ -202,7 +202,7 @@ def test_slopes_are_those_of_the_formula(load):
     ids=["flat", "rising", "upside down"],
 )
 def test_no_resonance_is_refused(values):
-    with pytest.raises(NotADriver, match="no resonance|only the top"):
+    with pytest.raises(NotADriver, match=r"no resonance|only the top"):
         fit(sweep(values, phase=False), Given(), AIR)
 
 

@@ -43,6 +43,11 @@ def plus_minus(estimate: Estimate, factor: float = 1.0) -> tuple[str, str]:
     return f"{value:.{decimals}f}", f"{spread:.{decimals}f}"
 
 
+def signed(value: float, decimals: int = 1) -> str:
+    """Return a difference with its sign, and nothing as +0."""
+    return f"{round(value, decimals) + 0.0:+.{decimals}f}"  # adding 0 makes 0 of minus 0
+
+
 def text_of(fit: DriverFit) -> tuple[str, ...]:
     """Return the result as lines."""
     lines = ["parameters (± is for k = 2, about 95 %):"]

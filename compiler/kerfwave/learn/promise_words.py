@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from kerfwave.learn.fit_words import plus_minus
+from kerfwave.learn.fit_words import plus_minus, signed
 from kerfwave.measure.fit import Estimate
 from kerfwave.measure.promise import WORDS, Comparison, Finding, Mark
 from kerfwave.numfmt import fixed
@@ -30,7 +30,7 @@ def text_of(comparison: Comparison) -> tuple[str, ...]:
     if tuning is not None and tuning.measured is not None and tuning.percent is not None:
         lines.append(
             f"tuning: {_pm(tuning.measured)} Hz measured, "
-            f"{significant(tuning.promised_hz, 4)} Hz promised ({tuning.percent.value:+.1f} %)."
+            f"{significant(tuning.promised_hz, 4)} Hz promised ({signed(tuning.percent.value)} %)."
         )
     lines += [_mark_line(mark, comparison.tolerance_percent) for mark in comparison.marks]
     lines += [f"  {one.kind} at {significant(one.hz, 4)} Hz: measured, but not promised" for one in comparison.extra]
@@ -41,9 +41,9 @@ def text_of(comparison: Comparison) -> tuple[str, ...]:
     lines += _causes(comparison)
     worst = max(range(len(comparison.effect.level_db)), key=lambda i: (abs(comparison.effect.level_db[i]), -i))
     lines.append(
-        f"what that does to the sound, by the network: {comparison.effect.level_db[worst]:+.1f} dB at "
+        f"what that does to the sound, by the network: {signed(comparison.effect.level_db[worst])} dB at "
         f"{significant(comparison.effect.frequency_hz[worst], 3)} Hz at most, excursion "
-        f"{max(comparison.effect.excursion_db):+.1f} dB at most."
+        f"{signed(max(comparison.effect.excursion_db))} dB at most."
     )
     lines += [f"doubt: {doubt}." for doubt in comparison.doubts]
     return tuple(lines)
@@ -63,7 +63,7 @@ def _mark_line(mark: Mark, tolerance: float) -> str:
         sign = "may be out: its uncertainty is too large to tell"
     return (
         f"  {mark.name}: {_pm(mark.measured)} Hz, promised "
-        f"{significant(mark.promised_hz, 4)} Hz, {mark.percent.value:+.1f} %  {sign}"
+        f"{significant(mark.promised_hz, 4)} Hz, {signed(mark.percent.value)} %  {sign}"
     )
 
 
@@ -77,7 +77,7 @@ def _causes(comparison: Comparison) -> list[str]:
     else:
         moving = [f for f in clear if abs(f.tuning_percent or 0.0) >= 0.1]
         if moving:
-            said = ", ".join(f"{WORDS[f.key]} {f.tuning_percent:+.1f} %" for f in moving)
+            said = ", ".join(f"{WORDS[f.key]} {signed(f.tuning_percent or 0.0)} %" for f in moving)
             lines.append(f"what moves the tuning, each alone: {said}.")
     return lines
 
@@ -95,7 +95,7 @@ def _finding_line(one: Finding) -> str:
     chance = "" if one.clear else " (may be chance)"
     return (
         f"  {one.name}: {_pm(one.found)}{unit}, promised {significant(one.promised, 4)}{unit}, "
-        f"{one.percent.value:+.1f} ± {2.0 * one.percent.standard:.1f} %{chance}"
+        f"{signed(one.percent.value)} ± {2.0 * one.percent.standard:.1f} %{chance}"
     )
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from dataclasses import replace as replace_fields
 from typing import Any
 
 from kerfwave.findings import Finding, SpecError
@@ -87,7 +88,6 @@ class Records:
 
     current: tuple[Record, ...]
     history: tuple[Record, ...]
-    head: tuple[str, ...]  # remarks before the first key
 
     def of(self, quantity: str) -> Record | None:
         """Return the record that stands for a quantity."""
@@ -120,12 +120,7 @@ def read_records(text: str, *, shown: str) -> Records:
             history += _record(source, ("history", i), _dict(data), findings)
     if findings:
         raise SpecError(findings)
-    head = []
-    for line in source.lines:
-        if line.strip() and not line.startswith("#"):
-            break
-        head.append(line)
-    return Records(tuple(current), tuple(history), tuple(head))
+    return Records(tuple(current), tuple(history))
 
 
 def learned(text: str | None, new: Iterable[Record], *, shown: str, replace: bool) -> str:
@@ -140,14 +135,14 @@ def learned(text: str | None, new: Iterable[Record], *, shown: str, replace: boo
     SpecError
         if the file, or what would come of it, is wrong.
     """
-    fresh = list(new)
+    fresh = [_as_written(record) for record in new]
     for record in fresh:
         check_date(record.date)
     if len({r.quantity for r in fresh}) != len(fresh):
         raise LearnError("one value a quantity at a time")
     if text is None:
         text = HEAD + "measured:\n"
-        old = Records((), (), ())
+        old = Records((), ())
     else:
         old = read_records(text, shown=shown)
     same = [r for r in fresh if (was := old.of(r.quantity)) is not None and was == r]
@@ -245,10 +240,14 @@ def _fields(record: Record) -> dict[str, Any]:
     return fields
 
 
+def _as_written(record: Record) -> Record:
+    """Return the record with as many decimals as the file holds."""
+    standard = None if record.standard is None else round(record.standard, 9)
+    return replace_fields(record, value=round(record.value, 9), standard=standard)
+
+
 def _until(record: Record, date: str) -> Record:
-    return Record(
-        record.quantity, record.value, record.date, record.standard, record.source, record.by, record.note, date
-    )
+    return replace_fields(record, until=date)
 
 
 def _mapping(source: Source, key: str, findings: list[Finding]) -> Mapping[str, Any]:

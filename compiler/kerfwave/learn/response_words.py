@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kerfwave.learn.fit_words import signed
 from kerfwave.measure.response import ResponseComparison
 from kerfwave.numfmt import fixed
 from kerfwave.writers.lines import Series
@@ -15,10 +16,10 @@ def text_of(comparison: ResponseComparison) -> tuple[str, ...]:
         f"verdict: the response {'keeps' if kept else 'does not keep'} its promise.",
         f"measured response: {comparison.normalisation}.",
         f"over the judged band it strays {fixed(comparison.rms_db, 1)} dB (root mean square), by third octaves "
-        f"{comparison.worst_db:+.1f} dB at most.",
+        f"{signed(comparison.worst_db)} dB at most.",
     ]
     lines += [
-        f"  {fixed(band.nominal_hz, 1)} Hz: {band.deviation_db:+.1f} dB  {'ok' if band.within else 'out'}"
+        f"  {fixed(band.nominal_hz, 1)} Hz: {signed(band.deviation_db)} dB  {'ok' if band.within else 'out'}"
         for band in comparison.bands
     ]
     lines += [f"  {one.id}: {one.verdict}: {one.text}" for one in comparison.judgements]

@@ -271,6 +271,11 @@ def _doubts(
             f"{explained.residual_percent:.1f} % (root mean square) of the impedance stays unexplained: something is "
             "at work that the network does not know, such as a rattle, a blocked guide or a wrong sweep"
         )
+    if explained.stuck:
+        doubts.append(
+            f"the fit ran into the bounds of {', '.join(WORDS[key] for key in explained.stuck)}: nothing that a bench "
+            "would make explains this curve, so the as-built values mean little"
+        )
     doubts += [
         f"{WORDS[a]} and {WORDS[b]} can hardly be told apart by impedance alone (correlation {r:+.2f}); weigh or "
         "measure one of them"

@@ -21,6 +21,7 @@ LEAST_SCATTER = 1e-5
 TOLERANCES = (1e-4, 1e-6, 1e-8)  # of the rounds in which the scatter is found too
 STEP = 1e-6  # of the parameters, for the slopes
 WIDEST_CORRELATION = 0.95
+NEAR_BOUND = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,7 @@ class Explained:
     correlation: tuple[tuple[float, ...], ...]
     residual_percent: float  # of the magnitude, root mean square, that stays unexplained
     together: tuple[tuple[str, str, float], ...]  # pairs that impedance can hardly tell apart
+    stuck: tuple[str, ...]  # quantities that ended at a bound: nothing a bench would make explains the curve
 
 
 def free_quantities(promised: Promised) -> tuple[Quantity, ...]:
@@ -137,6 +139,11 @@ def explain(promised: Promised, measured: ImpedanceSweep, reference_hz: float) -
             for i in range(len(keys))
             for j in range(i + 1, len(keys))
             if abs(correlation[i, j]) > WIDEST_CORRELATION
+        ),
+        stuck=tuple(
+            q.key
+            for q, value in zip(quantities, point, strict=True)
+            if value > q.high - NEAR_BOUND or (q.key != "leak" and value < q.low + NEAR_BOUND)
         ),
     )
 

@@ -88,11 +88,18 @@ def _made(cls: type[T], data: Mapping[str, Any], place: str) -> T:
     values: dict[str, Any] = {}
     for field in dataclasses.fields(cls):  # type: ignore[arg-type]
         if field.name in data:
-            value = data[field.name]
-            values[field.name] = value if isinstance(value, str) else _number(value, f"{place}.{field.name}")
+            values[field.name] = _value(data[field.name], field.type, f"{place}.{field.name}")
         elif field.default is dataclasses.MISSING:
             raise NoPromise(f"the report's {place} has no {field.name}")
     return cls(**values)
+
+
+def _value(value: Any, kind: Any, place: str) -> Any:
+    if kind not in ("str", str):
+        return _number(value, place)
+    if not isinstance(value, str):
+        raise NoPromise(f"the report's {place} is {value!r}, which is no word")
+    return value
 
 
 def _number(value: Any, place: str) -> float:
