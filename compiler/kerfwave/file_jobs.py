@@ -36,6 +36,8 @@ def guarded(what: str, job: Callable[[], int]) -> int:
         return cli.MACHINE_FAILED
     except (Refused, LearnError, ColumnError, StageError) as error:
         say(f"{error}; nothing was written")
+    except BrokenPipeError:
+        raise  # whoever read our output has gone; the command line knows what to do
     except OSError as error:
         say(f"{error.filename or what}: {error.strerror or error}")
         return cli.MACHINE_FAILED
