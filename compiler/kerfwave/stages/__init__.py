@@ -53,6 +53,11 @@ STAGES: tuple[Stage, ...] = (
             "spec.stock.grain",
             "spec.stock.density_kg_m3",
             "spec.stock.youngs_gpa",
+            "spec.enclosure.split",
+            "spec.stock.sheets",
+            "spec.stock.edge_margin_mm",
+            "spec.machine.bed_width_mm",
+            "spec.machine.bed_height_mm",
         ),
     ),
     Stage(

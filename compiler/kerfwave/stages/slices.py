@@ -8,9 +8,11 @@ from kerfwave.body.air import Body
 from kerfwave.body.checks import check_body
 from kerfwave.body.insets import insets
 from kerfwave.body.slices import slices
+from kerfwave.body.splitting import CannotSplit, split_layers
 from kerfwave.body.strength import check_panels
+from kerfwave.engine.errors import StageError
 from kerfwave.model.parts import Check, Layer, Piece
-from kerfwave.model.spec import Driver, Terminals
+from kerfwave.model.spec import Driver, SheetStock, Terminals
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +37,28 @@ def run(
     sheet_grain: str | None,
     density_kg_m3: float,
     youngs_gpa: float | None,
+    split: str,
+    sheets: tuple[SheetStock, ...],
+    margin_mm: float,
+    bed_width_mm: float,
+    bed_height_mm: float,
 ) -> Sliced:
-    """Run the stage."""
+    """Run the stage.
+
+    Raises:
+        StageError: if a piece is too large for sheet and bed, shall be split, and cannot be.
+    """
     grain = None if sheet_grain is None else ALONG_FRONT
     cut = slices(body, stock, grain=grain)
+    if split == "when-needed":
+        room = tuple(
+            (min(s.width_mm, bed_width_mm) - 2 * margin_mm, min(s.height_mm, bed_height_mm) - 2 * margin_mm)
+            for s in sheets
+        )
+        try:
+            cut = split_layers(body, cut, room)
+        except CannotSplit as error:
+            raise StageError(str(error), ("enclosure", "plan")) from error
     across = insets(body, driver, terminals, grain=grain)
     panels = check_panels(body, density_kg_m3, youngs_gpa, panel_hz)
     return Sliced(cut.layers, cut.pieces, across, (*check_body(body, cut, across), panels))
