@@ -56,7 +56,7 @@ def distortion(
 ) -> Distortion:
     """Return the harmonics in an impulse response made for them, whose linear part peaks at sample `at`."""
     grid = log_grid(*band_hz, PER_OCTAVE)
-    fundamental = _read(linear.power(grid, SMOOTH), grid, microphone)
+    fundamental = _read(linear.power(grid, SMOOTH, band_hz), grid, microphone)
     late = _noise_above(before, at, sweep)
     harmonics = tuple(
         _harmonic(order, before, at, sweep, noise, late, grid, fundamental, band_hz, after_s, microphone)
@@ -106,7 +106,7 @@ def _harmonic(
     part = cut(before, gate, at - round(lead * rate), rate)
     heard = order * grid
     inside = (heard <= 0.98 * HIGHEST * rate) & (heard >= gate.lowest_hz)
-    power = _read(part.power(heard, SMOOTH), heard, microphone)
+    power = _read(part.power(heard, SMOOTH, (order * band_hz[0], order * band_hz[1])), heard, microphone)
     density = np.where(
         heard < sweep.honest_hz[1], noise.power(heard, SMOOTH) / noise.energy, late.power(heard, SMOOTH) / late.energy
     )

@@ -51,10 +51,11 @@ class Spectrum:
         """Return the spectrum between its bins, straight: time zero near its middle makes it smooth."""
         return np.asarray(np.interp(frequency_hz, self.frequency_hz, self.values))
 
-    def power(self, frequency_hz: Real, per_octave: float) -> Real:
-        """Return the mean power over 1/`per_octave` octave round each frequency."""
+    def power(self, frequency_hz: Real, per_octave: float, within_hz: tuple[float, float] = (0.0, math.inf)) -> Real:
+        """Return the mean power over 1/`per_octave` octave round each frequency, as far as it lies within a band."""
         half = 2.0 ** (0.5 / per_octave)
-        return np.maximum(self.density.mean(frequency_hz / half, frequency_hz * half), 0.0)
+        low, high = np.maximum(frequency_hz / half, within_hz[0]), np.minimum(frequency_hz * half, within_hz[1])
+        return np.maximum(self.density.mean(low, high), 0.0)
 
 
 def window(gate: Gate, rate_hz: int) -> tuple[Real, int]:

@@ -234,7 +234,7 @@ def _response(
     values = linear.at(grid)
     if settings.time_zero_s is not None:
         values = values * np.exp(-2j * math.pi * grid * (peak_s - settings.time_zero_s))
-    power = np.square(np.abs(values)) if settings.smooth is None else linear.power(grid, settings.smooth)
+    power = np.square(np.abs(values)) if settings.smooth is None else linear.power(grid, settings.smooth, band)
     level = 10 * np.log10(np.maximum(power, 1e-30))
     if settings.full_scale_db is not None:
         level += settings.full_scale_db + sweep.level_dbfs
