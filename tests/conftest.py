@@ -1,5 +1,6 @@
 """For tests of every room: how property tests search, and the demo's package, built once."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -21,3 +22,17 @@ def demo_package(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("out")
     assert main(["build", str(DEMO), "--out", str(out)]) == 0
     return out / DEMO.stem
+
+
+@pytest.fixture(scope="session")
+def demo_spec():
+    """Return the first demo spec, loaded."""
+    from kerfwave.spec import load
+
+    return load(DEMO).spec
+
+
+@pytest.fixture
+def shelf_copy(tmp_path: Path) -> Path:
+    """Return a folder of one's own with the demo specs and their shelf."""
+    return Path(shutil.copytree(DEMO.parent, tmp_path / "specs"))

@@ -29,9 +29,16 @@ ROOMS = {
     "spec": ("model", "numfmt", "findings", "acoustics", "measure.columns"),  # without numpy: a test below sees to that
     "compare": ("numfmt", "engine"),
     "measure": ("model", "numfmt", "acoustics"),
-    "stages": ("model", "numfmt", "engine", "writers", *TRADES),
-    "cli": ("jobs",),
-    "jobs": ("cli", "engine", "findings", "spec", "stages", "compare"),
+    "learn": ("model", "numfmt", "findings", "spec", "acoustics", "measure", "writers"),
+    "stages": ("model", "numfmt", "engine", "writers", "measure", *TRADES),
+    "cli": ("jobs", "sweep_jobs", "fit_jobs", "promise_jobs", "learn_jobs", "compare_jobs", "cut_jobs"),
+    "jobs": ("cli", "engine", "findings", "model", "spec", "stages", "compare", "compare_jobs", "learn"),
+    "file_jobs": ("cli", "engine", "findings", "measure", "learn", "writers"),
+    "sweep_files": ("engine", "findings", "measure", "numfmt", "writers"),
+    "sweep_jobs": ("cli", "engine", "file_jobs", "findings", "measure", "numfmt", "spec", "sweep_files", "writers"),
+    "fit_jobs": ("cli", "file_jobs", "findings", "acoustics", "measure", "learn"),
+    "promise_jobs": ("cli", "jobs", "file_jobs", "findings", "measure", "learn"),
+    "learn_jobs": ("cli", "file_jobs", "findings", "compare", "learn"),
     "__main__": ("cli",),
 }
 HEAVY = ("numpy", "scipy", "shapely", "jinja2", "jsonschema", "svgwrite")

@@ -23,6 +23,7 @@ from kerfwave.engine import (
     recover,
 )
 from kerfwave.findings import Finding, SpecError, render
+from kerfwave.model.measured import Measured, MeasuredValue
 from kerfwave.stages import STAGES
 from kerfwave.stages.source import Source
 
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 
 STEM = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,98}")
 CACHE = ".cache"
+MEASURED_SUFFIX = ".measured.yaml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +43,12 @@ class Job:
     path: Path
     loaded: LoadedSpec
     source: Source
+    measured: Measured
 
     @property
     def roots(self) -> Mapping[str, Any]:
         """What the stages start from."""
-        return {"spec": self.loaded.spec, "source": self.source}
+        return {"spec": self.loaded.spec, "source": self.source, "measured": self.measured}
 
 
 def run(specs: Sequence[str], out: str, *, write: bool, explain: bool) -> int:
@@ -110,7 +113,31 @@ def _load(path: Path) -> Job:
             [_finding(str(path), "the file's name becomes the package's: use letters, digits, dot, dash, underscore")]
         )
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    return Job(path, loaded, Source(path.stem, digest, __version__))
+    return Job(path, loaded, Source(path.stem, digest, __version__), _measured(path))
+
+
+def _measured(spec: Path) -> Measured:
+    """Return what was measured on the finished speaker, from the file beside its spec if there is one."""
+    beside = spec.with_name(spec.stem + MEASURED_SUFFIX)
+    if not beside.is_file():
+        return Measured()
+    from kerfwave.learn.records import QUANTITIES, read_records
+
+    found = read_records(beside.read_text("utf-8"), shown=str(beside))
+    return Measured(
+        tuple(
+            MeasuredValue(
+                quantity=one.quantity,
+                meaning=QUANTITIES[one.quantity].meaning,
+                unit=QUANTITIES[one.quantity].unit,
+                value=one.value,
+                standard=one.standard,
+                date=one.date,
+                source=one.source,
+            )
+            for one in found.current
+        )
+    )
 
 
 def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], explain: bool) -> Results:

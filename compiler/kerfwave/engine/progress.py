@@ -9,6 +9,7 @@ from kerfwave.engine.events import Event
 
 # The word says it all; colour only helps the eye, and these stay apart for the colour-blind.
 _COLOURS = {"made": "\x1b[34m", "steady": "\x1b[36m", "kept": "\x1b[2m", "recalled": "\x1b[2m", "waiting": "\x1b[2m"}
+MOST_TOLD = 4  # reasons in a line; a changed response alone has hundreds of changed leaves
 _STOPPED = "\x1b[1;33m"
 _PLAIN = "\x1b[0m"
 _START_OF_LINE = "\r\x1b[K"
@@ -57,7 +58,7 @@ class TerminalListener:
             return why.plain(event.text)
         if event.word in ("kept", "waiting") and not self._explain:
             return ""
-        said = why.words(event.reasons, most=len(event.reasons) if self._explain else 1)
+        said = why.words(event.reasons, most=MOST_TOLD if self._explain else 1)
         return f"ran, same as before; {said}" if event.word == "steady" else said
 
     def _paint(self, word: str) -> str:

@@ -117,6 +117,12 @@ STAGES: tuple[Stage, ...] = (
         inputs=("response.response", "spec.shaping", "spec.target", "spec.drive", "spec.driver.xmax_mm"),
     ),
     Stage(
+        "learned",
+        run="kerfwave.stages.learned:run",
+        output="kerfwave.stages.learned:Learned",
+        inputs=("measured", "body", "response", "spec.drive.volts", "spec.listening"),
+    ),
+    Stage(
         "package",
         run="kerfwave.stages.package:run",
         output="kerfwave.stages.package:Package",
@@ -133,6 +139,7 @@ STAGES: tuple[Stage, ...] = (
             "safety",
             "field",
             "shaping",
+            "learned",
         ),
     ),
 )

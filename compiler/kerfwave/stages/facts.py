@@ -12,6 +12,7 @@ from kerfwave.model.parts import Check, Nest, Piece, Point, Recipe
 from kerfwave.model.spec import Spec
 from kerfwave.stages.body import Built
 from kerfwave.stages.field import Compared, Picture
+from kerfwave.stages.learned import Learned
 from kerfwave.stages.paths import Programs
 from kerfwave.stages.response import AsBuilt
 from kerfwave.stages.safety import Assessed
@@ -40,6 +41,7 @@ class Facts:
     paths: Programs
     assessed: Assessed
     shaped: Shaped | None  # filters before the amplifier; None if the spec asks for none
+    learned: Learned  # from measurements of the finished speaker
     compared: Compared | None  # sound field and network; None if the spec leaves the field out
     checks: tuple[Check, ...]
 

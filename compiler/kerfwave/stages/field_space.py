@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable
 from typing import Any
@@ -16,7 +17,7 @@ from kerfwave.acoustics.field import Medium, Patch, Space, Strip
 from kerfwave.body import path, shapes
 from kerfwave.body.air import Body
 from kerfwave.model.acoustic import Network, Segment
-from kerfwave.model.parts import AirPrism, Opening
+from kerfwave.model.parts import AirPrism
 
 CHAMBER, FIBRE, OPEN = 0, 1, 2  # media: behind the driver, guide with fibre, guide without
 HOLLOW = ("chamber", "guide", "driver-bore", "terminal-bore")  # kinds of air that nothing is put into later
@@ -63,7 +64,6 @@ def space_of(body: Body, network: Network) -> Space:
     found = [one for one in found if not one[0].is_empty]
     behind = math.fsum(shape.area * height for shape, height, medium in found if medium == CHAMBER) * 1e-9
     spring = network.chamber_m3 / behind
-    mouth = next(o for o in body.openings if o.kind == "mouth")
     bores = [p for p in prisms if p.kind == "driver-bore"]
     upright = body.rules.stack == "upright"
     return Space(
@@ -73,7 +73,7 @@ def space_of(body: Body, network: Network) -> Space:
             for shape, height, medium in found
         ),
         media=_media(network, network.chamber_m3),
-        mouth=(_mouth(mouth),),
+        mouth=_mouth(plan, main["guide"]),
         driver=tuple(_front_edge(bore) for bore in bores) if upright else (),
         driver_shape=None if upright else _metres(unary_union([_within(b, plan) for b in bores])),
     )
@@ -124,12 +124,17 @@ def _guide_parts(body: Body, network: Network, guide: Any) -> tuple[Any, Any]:
     return first, unary_union([part for part in parts if part is not first])
 
 
-def _mouth(opening: Opening) -> Strip:
-    x, y, _ = opening.centre_mm
-    nx, ny, _ = opening.normal
-    half = (opening.width_mm or 0.0) / 2.0
-    a, b = (x - ny * half, y + nx * half), (x + ny * half, y - nx * half)
-    return Strip(_place(a), _place(b), (opening.height_mm or 0.0) * 1e-3)
+def _mouth(plan: Any, guide: AirPrism) -> tuple[Strip, ...]:
+    """Return the stretches of the outline that the guide's air reaches through."""
+    found = plan.exterior.intersection(shapes.polygon(guide.outline, guide.holes))
+    lines = [part for part in getattr(found, "geoms", [found]) if part.length > shapes.EPS]
+    corners = [tuple(line.coords) for line in lines]
+    return tuple(
+        Strip(_place(one), _place(other), _height(guide) * 1e-3)
+        for line in corners
+        for one, other in itertools.pairwise(line)
+        if math.dist(one, other) > shapes.EPS
+    )
 
 
 def _front_edge(bore: AirPrism) -> Strip:

@@ -9,6 +9,7 @@ from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece
 from kerfwave.stages.facts import Facts, picture_title
+from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.shaping_view import shaping_charts
 from kerfwave.writers import charts
 from kerfwave.writers.assembly import assembly_steps
@@ -101,10 +102,11 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
                 "at this drive: boost bass only with a high-pass filter there",
             ),
         ),
-        charts=(*_charts(facts), *shaping_charts(facts), *_field_charts(facts, files)),
+        charts=(*_charts(facts), *learned_charts(facts), *shaping_charts(facts), *_field_charts(facts, files)),
         bill=bill,
         cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
         checks=facts.checks,
+        tables=learned_tables(facts),
         provenance=(
             ("Made by", f"kerfwave {facts.source.version}"),
             ("Spec", f"{facts.source.stem}, sha256 {facts.source.spec_sha256[:16]}…"),

@@ -17,6 +17,7 @@ from kerfwave.stages.body import Built
 from kerfwave.stages.facts import Facts
 from kerfwave.stages.field import Solved
 from kerfwave.stages.guide_view import guide_model
+from kerfwave.stages.learned import Learned
 from kerfwave.stages.paths import Programs
 from kerfwave.stages.reporting import report_data
 from kerfwave.stages.response import AsBuilt
@@ -54,6 +55,7 @@ def run(
     assessed: Assessed,
     solved: Solved,
     sound: ShapedSound,
+    learned: Learned,
 ) -> Package:
     """Run the stage.
 
@@ -110,6 +112,7 @@ def run(
         paths=paths,
         assessed=assessed,
         shaped=sound.shaped,
+        learned=learned,
         compared=solved.compared,
         checks=(*design, *_summed_up(proofs)),
     )

@@ -119,6 +119,8 @@ def _acoustics(facts: Facts) -> dict[str, Any]:
             "mouth_velocity_advice_m_s": MOUTH_VELOCITY_M_S,
         },
         "fill": [{"place": f.place, "grams": f.grams, "text": f.text} for f in facts.fill],
+        "measured": _plain(facts.learned.measured)["values"],
+        "as_measured": None if facts.learned.response is None else _plain(facts.learned.response),
         "shaping": None if facts.shaped is None else _plain(facts.shaped),
         "sizing": {
             "folds": facts.sized.folds,
