@@ -35,7 +35,7 @@ ROOMS = {
     "jobs": ("cli", "engine", "findings", "model", "spec", "stages", "compare", "compare_jobs", "learn"),
     "file_jobs": ("cli", "engine", "findings", "measure", "learn", "writers"),
     "sweep_files": ("engine", "findings", "measure", "numfmt", "writers"),
-    "sweep_jobs": ("cli", "engine", "file_jobs", "findings", "measure", "numfmt", "spec", "sweep_files", "writers"),
+    "sweep_jobs": ("cli", "compare", "engine", "file_jobs", "findings", "measure", "numfmt", "spec", "sweep_files", "writers"),
     "fit_jobs": ("cli", "file_jobs", "findings", "acoustics", "measure", "learn"),
     "promise_jobs": ("cli", "jobs", "file_jobs", "findings", "measure", "learn"),
     "learn_jobs": ("cli", "file_jobs", "findings", "compare", "learn"),
