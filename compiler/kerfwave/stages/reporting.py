@@ -98,6 +98,7 @@ def _acoustics(facts: Facts) -> dict[str, Any]:
         "drive_volts": spec.drive.volts,
         "distance_m": spec.listening.distance_m,
         "space": spec.listening.space,
+        "target": _plain(target),
         "network": network,
         "response": _plain(result.response),
         "closed_same_size": {
