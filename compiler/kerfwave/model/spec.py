@@ -213,6 +213,17 @@ class Machine:
     arcs: bool = True
     decimals: int = 3
     line_length: int = 80
+    comments: str = "parentheses"  # or "semicolon", "none"
+    power_on_moves: bool = True  # an S word may stand on a feed move
+    program_end: str = "M2"  # or "M30"
+    home: str = "none"  # "g28": return to the machine's home before anything else
+    focus_axis: bool = False  # the head moves in Z; Z0 is where the beam is focused on the sheet's upper face
+    axis_scale: tuple[float, float] | None = None  # true length / length asked for, along x and y; None: both 1
+    skew_deg: float = 0.0  # how far the y axis leans towards +x
+    bridges: str = "when-needed"  # or "never"
+    support_gap_mm: float = 5.0  # between neighbouring supports under the sheet
+    outline_power_percent: float = 1.0  # the dot that runs round the used area: to be seen, not to mark
+    electric_w: float | None = None  # drawn from the socket while it cuts, everything together
     bed_surface: str = "unknown"  # "matt-steel", "bright-metal", "ceramic", "wood", "unknown"
     filter_hours: float | None = None
     lens_hours: float | None = None
@@ -246,6 +257,13 @@ class RecipeEntry:
     passes: int
     kerf_mm: float
     provenance: Provenance
+    kerf_top_mm: float | None = None  # at the upper face, where it was measured apart
+    kerf_bottom_mm: float | None = None
+    pass_order: str = "contour"  # all passes of a contour at once; "sheet": all contours once, then again
+    focus_offset_mm: float = 0.0  # how deep below the upper face the focus lies in the first pass
+    focus_step_mm: float = 0.0  # how much deeper in every further pass
+    bridges: str | None = None  # overrides the machine's
+    notes: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,4 +338,5 @@ class Spec:
     shaping: Shaping = field(default_factory=Shaping)
     checks: Checks = field(default_factory=Checks)
     driver_curve: DriverCurve | None = None  # read from the driver's `response_file`
+    acknowledge: tuple[str, ...] = ()  # doubts that somebody has looked into: "doubtful-material"
     notes: str = ""

@@ -68,7 +68,12 @@ def load(path: Path) -> LoadedSpec:
         raise SpecError(findings)
     data = reading.root.data
     spec = model.Spec(
-        name=data["name"], notes=data.get("notes", ""), recipes=tuple(recipes.values()), driver_curve=curve, **parts
+        name=data["name"],
+        notes=data.get("notes", ""),
+        acknowledge=tuple(data.get("acknowledge", ())),
+        recipes=tuple(recipes.values()),
+        driver_curve=curve,
+        **parts,
     )
     return LoadedSpec(spec, in_order(findings), tuple(reading.files), reading.root.text, sources)
 

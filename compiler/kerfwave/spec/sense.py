@@ -290,8 +290,17 @@ def _recipes(parts: Parts, at: Places) -> Iterator[Finding]:
             yield at.finding((*path, "name"), "K416", message, f"the first one: {file}:{line}", "a name of its own")
         names.setdefault(recipe.name, index)
         yield from _material(recipe.material, path, at)
+        yield from _taper(recipe, path, at)
         if parts.machine:
             yield from _recipe_on_machine(recipe, path, parts.machine, parts.stock, at)
+
+
+def _taper(recipe: model.RecipeEntry, path: tuple[str | int, ...], at: Places) -> Iterator[Finding]:
+    faces = [width for width in (recipe.kerf_top_mm, recipe.kerf_bottom_mm) if width is not None]
+    if len(faces) == 2 and not min(faces) <= recipe.kerf_mm <= max(faces):
+        message = f"kerf_mm is {number(recipe.kerf_mm)} mm, not between kerf_top_mm and kerf_bottom_mm"
+        why = f"{number(faces[0])} mm at the upper face, {number(faces[1])} mm at the lower"
+        yield at.finding((*path, "kerf_mm"), "K404", message, why, "what fits best: usually the mean of both")
 
 
 def _recipe_on_machine(
@@ -305,6 +314,10 @@ def _recipe_on_machine(
     if at.stated(("recipes",)) and recipe.optical_power_w > 1.1 * power:
         message = f"the recipe was found with {number(recipe.optical_power_w)} W, this laser has {number(power)} W"
         yield at.finding((*path, "optical_power_w"), "K411", message, "it will not be used", "", level="warning")
+    if recipe.focus_step_mm > 0 and not machine.focus_axis and at.stated(("recipes",)):
+        message = f"focus_step_mm is {number(recipe.focus_step_mm)} mm, and this machine's head does not move"
+        hint = "focus_axis: true in the machine file, if a program can move the head"
+        yield at.finding((*path, "focus_step_mm"), "K411", message, "every pass keeps one focus", hint, level="warning")
     same_laser = abs(recipe.optical_power_w - power) <= 0.1 * power
     if same_laser and recipe.feed_mm_min > machine.max_feed_mm_min:
         used = (
