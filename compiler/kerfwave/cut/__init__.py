@@ -10,6 +10,7 @@ from kerfwave.cut.coupon import Coupon, design
 from kerfwave.cut.errors import CutError, KerfTooWide, OutsideBed
 from kerfwave.cut.paths import sheet_program
 from kerfwave.cut.recipe import look_up
+from kerfwave.cut.settings import Settings
 from kerfwave.cut.time import estimate
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "CutError",
     "KerfTooWide",
     "OutsideBed",
+    "Settings",
     "design",
     "estimate",
     "look_up",

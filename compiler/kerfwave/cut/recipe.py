@@ -1,4 +1,4 @@
-"""How to cut one stock: the nearest measured shelf entry, or an estimate from energy per cut area.
+"""How to cut one stock: the nearest measured entry, one between two measured, or an estimate from energy per cut area.
 
 A cut of thickness t made in N passes at feed v with optical power P puts ``P N / (v t)`` into each square
 millimetre of the cut's side wall. That figure carries over between lasers and thicknesses better than power or
@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 
-from kerfwave.model.parts import Recipe
+from kerfwave.cut.between import interpolate
+from kerfwave.cut.settings import Settings
 from kerfwave.model.spec import Laser, RecipeEntry, Stock
 from kerfwave.numfmt import fixed
 
@@ -40,19 +41,20 @@ def look_up(
     *,
     max_feed_mm_min: float,
     air_assist: bool | None = None,
-) -> Recipe:
+) -> Settings:
     """Return how to cut `stock` with `laser`.
 
     The nearest measured entry of the same material and glue is taken as it stands, if its optical power lies
     within 10 %, its wavelength within 15 nm and its thickness within 0.25 mm of the mean of the readings, if the
     machine reaches its feed, and if it was cut with the air assist that is asked for. "Nearest" is the root of
     the sum of squares of the three differences, each as a share of its limit; ties go by name. Nothing is scaled:
-    what differs is said in the provenance. Without such an entry the recipe is an estimate (see `estimate`).
+    what differs is said in the provenance. Without such an entry, the recipe lies between two measured ones on either
+    side of this thickness or power (`between.interpolate`, not verified); without these it is an `estimate`.
 
     `max_feed_mm_min` is the machine's fastest feed; `air_assist` True or False asks for it, None takes either.
     """
     thickness = thickness_mm(stock)
-    fitting = [
+    known = [
         entry
         for entry in entries
         if entry.provenance.measured
@@ -60,13 +62,22 @@ def look_up(
         and entry.glue == stock.glue
         and entry.feed_mm_min <= max_feed_mm_min
         and (air_assist is None or entry.air_assist == air_assist)
-        and distance(entry, laser, thickness) is not None
     ]
+    fitting = [entry for entry in known if distance(entry, laser, thickness) is not None]
     if not fitting:
-        return estimate(laser, stock, max_feed_mm_min=max_feed_mm_min, air_assist=bool(air_assist))
+        between = interpolate(
+            [e for e in known if abs(e.wavelength_nm - laser.wavelength_nm) <= WAVELENGTH_LIMIT_NM],
+            laser,
+            stock,
+            thickness,
+            max_feed_mm_min=max_feed_mm_min,
+            power_limit=POWER_LIMIT,
+            thickness_limit_mm=THICKNESS_LIMIT_MM,
+        )
+        return between or estimate(laser, stock, max_feed_mm_min=max_feed_mm_min, air_assist=bool(air_assist))
     entry = min(fitting, key=lambda e: (distance(e, laser, thickness) or 0.0, e.name))
     power_w = laser.optical_power_w * entry.power_percent / 100
-    return Recipe(
+    return Settings(
         stock=stock.name,
         power_percent=entry.power_percent,
         feed_mm_min=entry.feed_mm_min,
@@ -76,6 +87,13 @@ def look_up(
         verified=True,
         provenance=_measured_sentence(entry, laser, stock, thickness),
         energy_j_mm2=energy_j_mm2(power_w, entry.passes, entry.feed_mm_min, thickness),
+        kerf_top_mm=entry.kerf_top_mm,
+        kerf_bottom_mm=entry.kerf_bottom_mm,
+        pass_order=entry.pass_order,
+        focus_offset_mm=entry.focus_offset_mm,
+        focus_step_mm=entry.focus_step_mm,
+        bridges=entry.bridges,
+        notes=entry.notes,
     )
 
 
@@ -90,7 +108,7 @@ def distance(entry: RecipeEntry, laser: Laser, thickness_mm: float) -> float | N
     return None if any(abs(share) > 1 + 1e-9 for share in shares) else math.hypot(*shares)
 
 
-def estimate(laser: Laser, stock: Stock, *, max_feed_mm_min: float, air_assist: bool = False) -> Recipe:
+def estimate(laser: Laser, stock: Stock, *, max_feed_mm_min: float, air_assist: bool = False) -> Settings:
     """Return an unverified recipe from energy per cut area (common practice, scaled by density).
 
     Full power; passes are rounded up at about 250 mm/min and the feed then raised to meet the energy, rounded
@@ -116,7 +134,7 @@ def estimate(laser: Laser, stock: Stock, *, max_feed_mm_min: float, air_assist: 
     )
     if passes > MANY_PASSES:
         sentence += f" {passes} passes are more than such a laser usually manages: it may char and never come through."
-    return Recipe(
+    return Settings(
         stock=stock.name,
         power_percent=percent,
         feed_mm_min=feed,

@@ -78,13 +78,14 @@ STAGES: tuple[Stage, ...] = (
     Stage(
         "recipe",
         run="kerfwave.stages.recipe:run",
-        output="kerfwave.model.parts:Recipe",
+        output="kerfwave.cut:Settings",
         inputs=(
             "spec.recipes",
             "spec.machine.laser",
             "spec.machine.max_feed_mm_min",
             "spec.machine.air_on",
             "spec.stock",
+            "spec.acknowledge",
         ),
     ),
     Stage(
