@@ -23,8 +23,8 @@ CHAMBER, FIBRE, OPEN = 0, 1, 2  # media: behind the driver, guide with fibre, gu
 HOLLOW = ("chamber", "guide", "driver-bore", "terminal-bore")  # kinds of air that nothing is put into later
 
 CELL_MM = 4.0  # biquadratic cells: the demos' resonances are then within 0.05 % of those with half as much
-CELLS_ACROSS = 4  # of the narrowest lane, at least
-MOST_CELLS = 6000  # in the plan; a larger body gets larger cells
+CELLS_ACROSS = 3  # of the narrowest lane, at least
+MOST_CELLS = 4000  # in the plan; a larger body gets larger cells
 
 
 def cell_mm(body: Body) -> float:
