@@ -144,7 +144,8 @@ def test_the_options_are_those_of_the_program():
     rows = dict(re.findall(r"^\| `kerfwave (\w+) ([^`]*)`", section("The command line"), re.MULTILINE))
     assert set(rows) == set(commands())
     for name, usage in rows.items():
-        assert set(re.findall(r"--[a-z]+", usage)) == options(commands()[name]) - {"--help"}
+        told, known = set(re.findall(r"--[a-z-]+", usage)), options(commands()[name]) - {"--help"}
+        assert told <= known if "[...]" in usage else told == known
     alone = set(re.findall(r"`kerfwave (--[a-z]+)`", section("The command line")))
     assert alone == options(cli.parser())
 

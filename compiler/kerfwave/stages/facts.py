@@ -82,7 +82,7 @@ class Facts:
             title = "Driver ring" if piece.role == "driver-ring" else "Terminal plate"
             found[f"drawings/{piece.role}.svg"] = drawings.inset_svg(piece, title)
         for number, picture in enumerate(self.compared.pictures if self.compared else (), 1):
-            found[f"drawings/field-{number}.svg"] = pressure_svg(
+            found[f"drawings/field-{number:02d}.svg"] = pressure_svg(
                 plan,
                 body.air,
                 body.openings,

@@ -285,7 +285,7 @@ def _field_charts(facts: Facts, files: Mapping[str, str]) -> tuple[ChartView, ..
     pictures = tuple(
         ChartView(
             picture_title(picture),
-            files[f"drawings/field-{number}.svg"],
+            files[f"drawings/field-{number:02d}.svg"],
             f"Seen along the stack, at {facts.spec.drive.volts:g} V: {picture.driver_pa:.3g} Pa behind the driver, "
             f"{picture.mouth_pa:.3g} Pa in the mouth. Light is little pressure, dark is much.",
         )
