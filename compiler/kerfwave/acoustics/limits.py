@@ -12,9 +12,11 @@ from typing import Any
 
 import numpy as np
 
+from kerfwave.acoustics import biquads
 from kerfwave.acoustics.duct import Real
 from kerfwave.model.acoustic import Response
 
+RATE_HZ, SLOPE_1 = 48000.0, 2.0**-0.5  # of the bass control
 EXCURSION, POWER, VOLTAGE, MOUTH = "excursion", "power", "voltage", "mouth"
 ENDLESS_DB = 60.0  # above the drive: a limit farther away than that is none
 
@@ -90,20 +92,6 @@ def stretches(found: Limits) -> tuple[Stretch, ...]:
     return tuple(Stretch(edges[n], edges[n + 1], names[i]) for n, i in enumerate((0, *turns)))
 
 
-def low_shelf_db(frequency_hz: Any, gain_db: float = 6.0, corner_hz: float = 100.0, slope: float = 1.0) -> Real:
-    """Return what a bass tone control does, in dB: the analogue low shelf, half its gain at its corner.
-
-    With A = 10^(gain/40) and s = j f / corner: A (s^2 + sqrt(A)/Q s + A) / (A s^2 + sqrt(A)/Q s + 1), where
-    1 / Q = sqrt((A + 1/A)(1/slope - 1) + 2).
-
-    Source: R. Bristow-Johnson, "Audio EQ Cookbook", W3C Working Group Note (2021), lowShelf prototype.
-    """
-    a = 10.0 ** (gain_db / 40.0)
-    s = 1j * np.asarray(frequency_hz, dtype=float) / corner_hz
-    middle = np.sqrt(a) * np.sqrt((a + 1.0 / a) * (1.0 / slope - 1.0) + 2.0) * s
-    return np.asarray(20.0 * np.log10(np.abs(a * (s**2 + middle + a) / (a * s**2 + middle + 1.0))))
-
-
 @dataclass(frozen=True, slots=True)
 class BassControl:
     """What a bass tone control does to the cone, here and in the closed box, at the same drive. Peaks, one way, mm."""
@@ -127,7 +115,7 @@ def bass_control(
 ) -> BassControl:
     """Return the greatest excursions with a bass tone control, above and below a frequency; 0 where there is none."""
     f = np.asarray(frequency_hz, dtype=float)
-    lift = 10.0 ** (low_shelf_db(f, gain_db, corner_hz) / 20.0)
+    lift = np.asarray(low_shelf(frequency_hz, gain_db, corner_hz))
     here, closed = np.asarray(here_mm) * lift, np.asarray(closed_mm) * lift
     above = f >= from_hz * (1 - 1e-9)
 
@@ -143,6 +131,15 @@ def bass_control(
         greatest(here[~above]),
         greatest(closed[~above]),
     )
+
+
+def low_shelf(frequency_hz: Sequence[float], gain_db: float = 6.0, corner_hz: float = 100.0) -> tuple[float, ...]:
+    """Return the factor of a bass tone control: a low shelf of slope 1, half its gain (in dB) at its corner.
+
+    Source: R. Bristow-Johnson, "Audio EQ Cookbook", W3C Working Group Note (2021), at 48 kHz.
+    """
+    shelf = biquads.biquad("low-shelf", corner_hz, SLOPE_1, gain_db, RATE_HZ)
+    return _floats(np.abs(biquads.response((shelf,), frequency_hz, RATE_HZ)))
 
 
 def _db(limit: Any, value: Real) -> Real:

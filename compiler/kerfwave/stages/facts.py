@@ -13,12 +13,14 @@ from kerfwave.model.spec import Spec
 from kerfwave.stages.body import Built
 from kerfwave.stages.field import Compared, Picture
 from kerfwave.stages.learned import Learned
+from kerfwave.stages.listening import AtTheListener
 from kerfwave.stages.paths import Programs
 from kerfwave.stages.response import AsBuilt
 from kerfwave.stages.safety import Assessed
 from kerfwave.stages.sizing import Sized
 from kerfwave.stages.slices import Sliced
 from kerfwave.stages.source import Source
+from kerfwave.stages.spread import Strayed
 from kerfwave.writers import drawings
 from kerfwave.writers.assembly import FillNote
 from kerfwave.writers.field import pressure_svg
@@ -43,6 +45,8 @@ class Facts:
     shaped: Shaped | None  # filters before the amplifier; None if the spec asks for none
     learned: Learned  # from measurements of the finished speaker
     compared: Compared | None  # sound field and network; None if the spec leaves the field out
+    at_listener: AtTheListener
+    strayed: Strayed  # from build to build
     checks: tuple[Check, ...]
 
     @property

@@ -10,6 +10,7 @@ from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece
 from kerfwave.stages.facts import Facts, picture_title
 from kerfwave.stages.learned_view import learned_charts, learned_tables
+from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
 from kerfwave.stages.shaping_view import shaping_charts
 from kerfwave.writers import charts
 from kerfwave.writers.assembly import assembly_steps
@@ -27,7 +28,7 @@ from kerfwave.writers.guide import (
     Table,
 )
 from kerfwave.writers.layers import layer_text
-from kerfwave.writers.words import mm, mm_and_inches
+from kerfwave.writers.words import mm_and_inches
 
 OUTCOMES = {"stop": "stop", "fix-first": "fix first", "proceed": "proceed with these duties"}
 TOOLS = (
@@ -101,8 +102,15 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
                 f"under {spec.target.relief_from_hz:g} Hz the cone reaches {result.below_mm:.2f} mm peak "
                 "at this drive: boost bass only with a high-pass filter there",
             ),
+            *listening_facts(facts),
         ),
-        charts=(*_charts(facts), *learned_charts(facts), *shaping_charts(facts), *_field_charts(facts, files)),
+        charts=(
+            *_charts(facts),
+            *listening_charts(facts),
+            *learned_charts(facts),
+            *shaping_charts(facts),
+            *_field_charts(facts, files),
+        ),
         bill=bill,
         cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
         checks=facts.checks,
@@ -208,7 +216,7 @@ def _cut_row(facts: Facts, piece: Piece) -> CutRow:
 def _charts(facts: Facts) -> tuple[ChartView, ...]:
     built, closed, target = facts.as_built.response, facts.as_built.closed, facts.spec.target
     spec = facts.spec
-    where = f"At {spec.drive.volts:g} V and {mm(1e3 * spec.listening.distance_m, 0)}, {spec.listening.space} space."
+    place = where(facts)
     relief = tuple(
         20 * math.log10(c / b) for b, c in zip(built.excursion_peak_mm, closed.excursion_peak_mm, strict=True)
     )
@@ -222,9 +230,15 @@ def _charts(facts: Facts) -> tuple[ChartView, ...]:
         view(
             "Sound pressure level",
             charts.response_chart(
-                built, closed, band=(target.band_from_hz, target.band_to_hz), level_db=target.level_db, condition=where
+                built,
+                closed,
+                band=(target.band_from_hz, target.band_to_hz),
+                level_db=target.level_db,
+                condition=place,
+                spread=spread_area(facts, "level_db"),
             ),
-            f"{facts.as_built.level_1m_db:.1f} dB on average in the band. {where}",
+            f"{facts.as_built.level_1m_db:.1f} dB on average in the band. {place} "
+            "Eight in ten builds lie in the shade.",
             (("this body, dB", built.spl_db, 1), ("closed box, dB", closed.spl_db, 1)),
         ),
         view(
@@ -234,7 +248,8 @@ def _charts(facts: Facts) -> tuple[ChartView, ...]:
                 closed,
                 limit_mm=target.excursion_mm or spec.driver.xmax_mm,
                 relief_band=(target.relief_from_hz, target.relief_to_hz),
-                condition=where,
+                condition=place,
+                spread=spread_area(facts, "excursion_peak_mm"),
             ),
             f"From {target.relief_from_hz:g} to {target.relief_to_hz:g} Hz the cone moves less than in the closed box.",
             (("this body, mm", built.excursion_peak_mm, 3), ("closed box, mm", closed.excursion_peak_mm, 3)),
@@ -242,7 +257,12 @@ def _charts(facts: Facts) -> tuple[ChartView, ...]:
         view(
             "Relief of the cone",
             charts.relief_chart(
-                f, relief, from_hz=target.relief_from_hz, to_hz=target.relief_to_hz, least_db=target.relief_least_db
+                f,
+                relief,
+                from_hz=target.relief_from_hz,
+                to_hz=target.relief_to_hz,
+                least_db=target.relief_least_db,
+                spread=spread_area(facts, "relief_db"),
             ),
             "How many decibels less the cone moves than in the closed box of the same outside size.",
             (("relief, dB", relief, 2),),

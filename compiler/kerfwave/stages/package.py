@@ -18,6 +18,7 @@ from kerfwave.stages.facts import Facts
 from kerfwave.stages.field import Solved
 from kerfwave.stages.guide_view import guide_model
 from kerfwave.stages.learned import Learned
+from kerfwave.stages.listening import AtTheListener
 from kerfwave.stages.paths import Programs
 from kerfwave.stages.reporting import report_data
 from kerfwave.stages.response import AsBuilt
@@ -26,6 +27,7 @@ from kerfwave.stages.shaping import ShapedSound
 from kerfwave.stages.sizing import Sized
 from kerfwave.stages.slices import Sliced
 from kerfwave.stages.source import Source
+from kerfwave.stages.spread import Strayed
 from kerfwave.writers import drawings, gcode
 from kerfwave.writers.bill import render_bill
 from kerfwave.writers.filters import filters_csv, filters_json
@@ -56,6 +58,8 @@ def run(
     solved: Solved,
     sound: ShapedSound,
     learned: Learned,
+    at_listener: AtTheListener,
+    strayed: Strayed,
 ) -> Package:
     """Run the stage.
 
@@ -67,6 +71,8 @@ def run(
         *built.checks,
         *solved.checks,
         *sound.checks,
+        *at_listener.checks,
+        *strayed.checks,
         *sliced.checks,
         *_shop_checks(nest, recipe, assessed),
     )
@@ -114,6 +120,8 @@ def run(
         shaped=sound.shaped,
         learned=learned,
         compared=solved.compared,
+        at_listener=at_listener,
+        strayed=strayed,
         checks=(*design, *_summed_up(proofs)),
     )
     files |= facts.drawings

@@ -119,6 +119,22 @@ def _acoustics(facts: Facts) -> dict[str, Any]:
             "mouth_velocity_peak_m_s": result.mouth_m_s,
             "mouth_velocity_advice_m_s": MOUTH_VELOCITY_M_S,
         },
+        "listening": _plain(facts.at_listener.heard),
+        "limits": {
+            **_plain(facts.at_listener.limits),
+            "by_limit": {name: list(levels) for name, levels in facts.at_listener.limits.by_limit},
+            "closed_same_size": {
+                "level_db": list(facts.at_listener.closed_limits.level_db),
+                "binding": list(facts.at_listener.closed_limits.binding),
+            },
+            "loudest": [_plain(row) for row in facts.at_listener.loudest],
+            "bass_control": _plain(facts.at_listener.bass),
+        },
+        "spread": {
+            **_plain(facts.strayed.spread),
+            "figures": [{**_plain(f), "shares": dict(f.shares)} for f in facts.strayed.spread.figures],
+            "tolerances": _plain(facts.strayed.tolerances),
+        },
         "fill": [{"place": f.place, "grams": f.grams, "text": f.text} for f in facts.fill],
         "measured": _plain(facts.learned.measured)["values"],
         "as_measured": None if facts.learned.response is None else _plain(facts.learned.response),

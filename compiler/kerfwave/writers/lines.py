@@ -26,6 +26,7 @@ STYLES = (  # colour, dash, width
 WIDTH, LEFT, RIGHT, TOP, BOTTOM = 660.0, 62.0, 112.0, 34.0, 48.0
 PLOT_WIDTH = WIDTH - LEFT - RIGHT
 FONT_PX = 14.0
+STRIP = 18.0  # height of the strip at the foot
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,26 @@ class Series:
 @dataclass(frozen=True, slots=True)
 class Band:
     """A shaded stretch of the frequency axis."""
+
+    x_from: float
+    x_to: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """What lies between two lines, in the colour of a style: where most of something lies."""
+
+    name: str
+    x: tuple[float, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+    style: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of the frequency axis with its name, in a strip along the foot of the chart."""
 
     x_from: float
     x_to: float
@@ -78,6 +99,8 @@ def line_chart(
     x_to: float = 2000.0,
     bands: Iterable[Band] = (),
     limits: Iterable[Limit] = (),
+    areas: Iterable[Area] = (),
+    strip: Iterable[Stretch] = (),
     right: Axis | None = None,
     height: float | None = None,
     desc: str = "",
@@ -85,7 +108,8 @@ def line_chart(
 ) -> str:
     """Return a chart as SVG. Ends of the left scale that are not given follow the data, rounded to its grid.
 
-    Lines are cut where they leave the frame, never drawn over it; one that lies wholly outside is left out.
+    Lines are cut where they leave the frame, never drawn over it; one that lies wholly outside is left out. Areas are
+    behind them, and the strip is inside at the foot.
 
     Raises:
         ValueError: when there is no line, none of the values lies on the frequency axis, or one is not finite.
@@ -95,8 +119,12 @@ def line_chart(
     for line in series:
         if not all(map(math.isfinite, (*line.x, *line.y))):
             raise ValueError(f"{line.name!r} holds a value that is not a finite number")
-    bands, limits = tuple(bands), tuple(limits)
-    left = _axis(series, limits, y_label, y_from, y_to, x_from, x_to)
+    bands, limits, areas = tuple(bands), tuple(limits), tuple(areas)
+    for area in areas:
+        if not all(map(math.isfinite, (*area.x, *area.low, *area.high))):
+            raise ValueError(f"{area.name!r} holds a value that is not a finite number")
+    bounds = tuple(Series(a.name, a.x, y, a.style) for a in areas for y in (a.low, a.high))
+    left = _axis((*series, *bounds), limits, y_label, y_from, y_to, x_from, x_to)
     plot_height = height or 240.0
     drawing = page(
         ident or f"chart-{slug(title)}",
@@ -125,9 +153,11 @@ def line_chart(
         drawing.add(words(drawing, band.name, (a + 5, base - 7 - 15 * i), 12, class_="kw-text kw-quiet", fill=MUTED))
     _frequency_grid(drawing, across, x_from, x_to, base, x_label)
     _level_grid(drawing, left, up, right)
+    ends: list[tuple[float, float, Series]] = []
+    for area in areas:
+        ends += _area(drawing, area, [across(x) for x in area.x], lambda y: up(y, left), base)
     for limit in limits:
         drawing.add(_limit(drawing, limit, series, left, across, up))
-    ends: list[tuple[float, float, Series]] = []
     for line in series:
         axis = right if line.axis == "right" and right is not None else left
         runs = _clipped([(across(x), up(y, axis)) for x, y in zip(line.x, line.y, strict=True)], LEFT, TOP, base)
@@ -148,6 +178,7 @@ def line_chart(
         )
         ends.append((*runs[-1][-1], line))
     _name_lines(drawing, ends, base, right is not None)
+    _strip(drawing, [(across(max(s.x_from, x_from)), across(min(s.x_to, x_to)), s.name) for s in strip], base)
     drawing.add(
         drawing.rect(
             (n(LEFT), n(TOP)),
@@ -217,6 +248,55 @@ def _limit(drawing: Any, limit: Limit, series: tuple[Series, ...], left: Axis, a
         )
     )
     return group
+
+
+def _area(drawing: Any, area: Area, xs: list[float], up: Any, base: float) -> list[tuple[float, float, Series]]:
+    """Draw an area cut to the frame, and return where its name belongs."""
+    edge = LEFT + PLOT_WIDTH
+    inside = [i for i, x in enumerate(xs) if LEFT - 1e-6 <= x <= edge + 1e-6]
+    # Levels are clamped to the frame: the area's edge then runs along it, as it is cut off there.
+    low, high = ([(xs[i], min(max(up(y[i]), TOP), base)) for i in inside] for y in (area.low, area.high))
+    if len(inside) < 2:
+        return []
+    colour = STYLES[area.style % len(STYLES)][0]
+    drawing.add(
+        drawing.path(
+            d=line_data([*high, *reversed(low)], lambda p: p) + "Z",
+            fill=colour,
+            fill_opacity="0.2",
+            stroke=colour,
+            stroke_width="0.7",
+            stroke_opacity="0.6",
+            class_=f"kw-s{area.style % len(STYLES)} kw-t{area.style % len(STYLES)}",
+        )
+    )
+    return [(high[-1][0], (high[-1][1] + low[-1][1]) / 2, Series(area.name, (), (), area.style))]
+
+
+def _strip(drawing: Any, stretches: list[tuple[float, float, str]], base: float) -> None:
+    """Draw the strip at the foot: a tick at every change, each name where there is room for it, else its initial."""
+    if not stretches:
+        return
+    top = base - STRIP
+    drawing.add(
+        drawing.rect(
+            (n(LEFT), n(top)),
+            (n(PLOT_WIDTH), n(STRIP)),
+            fill=AIR,
+            stroke=INK,
+            stroke_width="0.8",
+            class_="kw-air kw-ink",
+        )
+    )
+    for a, b, name in stretches:
+        if b <= a:
+            continue
+        if a > LEFT + 0.5:
+            drawing.add(_rule(drawing, (a, top), (a, base), 0.8, INK, "kw-ink"))
+        room = b - a
+        text = name if room >= 6.6 * len(name) + 6 else name[:1] if room >= 12 else ""
+        if text:
+            drawing.add(words(drawing, text, ((a + b) / 2, base - 5), 12, anchor="middle"))
 
 
 def _rule(drawing: Any, a: Point, b: Point, width: float, colour: str, class_: str, dash: str = "") -> Any:
