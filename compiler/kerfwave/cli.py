@@ -38,14 +38,12 @@ def parser() -> argparse.ArgumentParser:
         command.add_argument("specs", nargs="+", metavar="SPEC", help="a spec file (YAML)")
         command.add_argument("--out", default="out", metavar="DIR", help="folder for packages and cache (default: out)")
         command.add_argument("--explain", action="store_true", help="say why each stage ran")
-    compare = commands.add_parser("compare", help="tell two packages or specs apart")
-    compare.add_argument("a", metavar="A", help="a package folder or a spec file")
-    compare.add_argument("b", metavar="B", help="a package folder or a spec file")
-    compare.add_argument("--out", default="out", metavar="DIR", help="where the cache lies (default: out)")
-    compare.add_argument("--json", action="store_true", help="print the comparison as JSON")
-    from kerfwave import fit_jobs, learn_jobs, promise_jobs, sweep_jobs
+    check.add_argument("--format", choices=("text", "json"), default="text", help="of what is printed (default: text)")
+    completion = commands.add_parser("completion", help="print a script that completes commands in a shell")
+    completion.add_argument("shell", choices=("bash", "zsh", "fish"))
+    from kerfwave import compare_jobs, fit_jobs, learn_jobs, promise_jobs, sweep_jobs
 
-    for bench in (sweep_jobs, fit_jobs, promise_jobs, learn_jobs):
+    for bench in (compare_jobs, sweep_jobs, fit_jobs, promise_jobs, learn_jobs):
         bench.add_parser(commands)
     return top
 
@@ -56,13 +54,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     from kerfwave import jobs
 
     try:
-        if arguments.command in ("sweep", "fit", "promise", "learn"):
+        if arguments.command in ("compare", "sweep", "fit", "promise", "learn"):
             from importlib import import_module
 
             status: int = import_module(f"kerfwave.{arguments.command}_jobs").run(arguments)
             return status
-        if arguments.command == "compare":
-            return jobs.compare(arguments.a, arguments.b, arguments.out, as_json=arguments.json)
+        if arguments.command == "completion":
+            from kerfwave.completion import script
+
+            print(script(parser(), arguments.shell), end="")
+            return DONE
+        if arguments.command == "check" and arguments.format == "json":
+            from kerfwave import check_jobs
+
+            return check_jobs.run(arguments.specs, arguments.out)
         return jobs.run(arguments.specs, arguments.out, write=arguments.command == "build", explain=arguments.explain)
     except KeyboardInterrupt:
         print("interrupted; the last good package is untouched", file=sys.stderr)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -29,6 +29,7 @@ from kerfwave.stages.source import Source
 
 if TYPE_CHECKING:
     from kerfwave.engine import Results
+    from kerfwave.model.parts import Check
     from kerfwave.spec import LoadedSpec
 
 STEM = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,98}")
@@ -80,34 +81,17 @@ def run(specs: Sequence[str], out: str, *, write: bool, explain: bool) -> int:
     return worst
 
 
-def compare(a: str, b: str, out: str, *, as_json: bool) -> int:
-    """Tell two packages or specs apart."""
-    from kerfwave import compare as comparing
-
-    try:
-        reports = [_report(Path(name), out) for name in (a, b)]
-    except SpecError as error:
-        print(render(error.findings, _colour()), file=sys.stderr)
-        return cli.WRONG_INPUT
-    except (ValueError, OSError) as error:
-        _say(str(error))
-        return cli.WRONG_INPUT
-    found = comparing.compare(*reports)
-    if as_json:
-        import json
-
-        print(json.dumps(comparing.to_json(found), indent=1, sort_keys=True, ensure_ascii=False))
-    else:
-        print(comparing.render_text(found).rstrip("\n"))
-    return cli.DONE if found.same else cli.FAILED_CHECK
+def _show(findings: Sequence[Finding]) -> None:
+    print(render(findings, _colour()), file=sys.stderr)
 
 
-def _load(path: Path) -> Job:
+def _load(path: Path, tell: Callable[[Sequence[Finding]], None] = _show) -> Job:
+    """Read a spec; `tell` gets the warnings, if there are any."""
     from kerfwave.spec import load
 
     loaded = load(path)
     if loaded.warnings:
-        print(render(loaded.warnings, _colour()), file=sys.stderr)
+        tell(loaded.warnings)
     if not STEM.fullmatch(path.stem):
         raise SpecError(
             [_finding(str(path), "the file's name becomes the package's: use letters, digits, dot, dash, underscore")]
@@ -140,7 +124,7 @@ def _measured(spec: Path) -> Measured:
     )
 
 
-def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], explain: bool) -> Results:
+def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], explain: bool, label: str = "") -> Results:
     """Run the stages; what a stage cannot build becomes a finding at the key that causes it."""
     live = sys.stderr.isatty()
     listener = TerminalListener(sys.stderr, colour=_colour(), live=live, explain=explain) if live or explain else None
@@ -150,7 +134,7 @@ def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], expla
             job.roots,
             store,
             want=want,
-            label=job.source.stem,
+            label=label or job.source.stem,
             listener=listener,
             explain=explain,
             walker=walker,
@@ -194,11 +178,15 @@ def _build_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool)
 
 
 def _check_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool) -> int:
-    results = _stages(job, store, walker, ("response", "body", "slices"), explain)
-    checks = [c for stage in ("response", "body", "slices") for c in results[stage].checks]
+    checks = _checks(job, store, walker, explain)
     for check in checks:
         print(f"{job.path}: {check.level:<4} {check.id}: {check.text}")
     return cli.FAILED_CHECK if any(c.level == "fail" for c in checks) else cli.DONE
+
+
+def _checks(job: Job, store: Store, walker: Walker, explain: bool = False) -> list[Check]:
+    results = _stages(job, store, walker, ("response", "body", "slices"), explain)
+    return [c for stage in ("response", "body", "slices") for c in results[stage].checks]
 
 
 def _tell(failed: Sequence[str], outcome: str) -> None:

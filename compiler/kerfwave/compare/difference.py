@@ -9,6 +9,8 @@ from kerfwave.compare.alike import alike
 from kerfwave.compare.headlines import BAND_HZ, HEADLINES, curve, steps, value_at
 from kerfwave.compare.model import Comparison, LevelChange, Moved
 from kerfwave.compare.pieces import compare_pieces, count_placed_elsewhere
+from kerfwave.compare.reach import reached_in_reports
+from kerfwave.compare.sheets import compare_sheets, cutting_notes
 
 _NOT_OF_THE_BENCH = {"spec_sha256", "version", "format"}
 _TOLD_APART = {"pieces", "checks", "safety"}
@@ -30,6 +32,7 @@ def compare(a: Mapping[str, Any], b: Mapping[str, Any]) -> Comparison:
     if pieces or elsewhere:
         covered.add("pieces")
     covered.update(name for name, changes in (("checks", checks), ("safety", safety)) if changes)
+    sheets, to_cut = compare_sheets(a, b)
     return Comparison(
         name_a=str(a.get("name", "")),
         name_b=str(b.get("name", "")),
@@ -40,6 +43,12 @@ def compare(a: Mapping[str, Any], b: Mapping[str, Any]) -> Comparison:
         checks=checks,
         safety=safety,
         others=tuple(path for path in _differing(a, b) if path not in covered and path.split(".")[0] not in covered),
+        sheets=sheets,
+        to_cut=to_cut,
+        notes=cutting_notes(a, b),
+        reached=reached_in_reports(a, b),
+        spec_sha256_a=str(a.get("spec_sha256", "")),
+        spec_sha256_b=str(b.get("spec_sha256", "")),
     )
 
 

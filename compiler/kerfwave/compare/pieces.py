@@ -18,7 +18,7 @@ Key = tuple[int, str]
 
 def compare_pieces(a: Sequence[Mapping[str, Any]], b: Sequence[Mapping[str, Any]]) -> tuple[PieceChange, ...]:
     """Return what happened to the pieces, matched by body and id, in the order of their ids."""
-    old, new = _by_key(a), _by_key(b)
+    old, new = by_key(a), by_key(b)
     found = []
     for key in sorted(old.keys() | new.keys()):
         body, name = key
@@ -35,7 +35,7 @@ def compare_pieces(a: Sequence[Mapping[str, Any]], b: Sequence[Mapping[str, Any]
 
 def count_placed_elsewhere(a: Sequence[Mapping[str, Any]], b: Sequence[Mapping[str, Any]]) -> int:
     """Return how many pieces that both have lie in another place or on another sheet."""
-    old, new = _by_key(a), _by_key(b)
+    old, new = by_key(a), by_key(b)
     places = [(old[key].get("placement"), new[key].get("placement")) for key in old.keys() & new.keys()]
     return sum(not alike(before, after, absolute=LEAST_MM) for before, after in places)
 
@@ -54,7 +54,8 @@ def _ring_area(ring: Sequence[Sequence[float]]) -> float:
     return abs(sum(p[0] * q[1] - q[0] * p[1] for p, q in zip(ring, [*ring[1:], ring[0]], strict=True))) / 2
 
 
-def _by_key(pieces: Sequence[Mapping[str, Any]]) -> dict[Key, Mapping[str, Any]]:
+def by_key(pieces: Sequence[Mapping[str, Any]]) -> dict[Key, Mapping[str, Any]]:
+    """Return pieces by body and id; a report that knows of one body only means the first."""
     bodies = [piece.get("body", 1) for piece in pieces]
     return {(b if isinstance(b, int) else 1, str(piece["id"])): piece for b, piece in zip(bodies, pieces, strict=True)}
 
