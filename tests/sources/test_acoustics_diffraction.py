@@ -114,7 +114,9 @@ def test_the_box_solver_is_right_about_the_sphere(ka):
 def box_db(width, height, depth, radius, listener, hz, size=0.017, wall=False):
     panels = quarter_box(width, height, depth, size, back=not wall)
     cone = (panels[1][:, 2] > 0.5) & (np.hypot(panels[0][:, 0], panels[0][:, 1]) < radius)
-    found = [surface_pressure(panels, 2 * np.pi * f / SPEED, listener, depth if wall else None)[cone].mean() for f in hz]
+    found = [
+        surface_pressure(panels, 2 * np.pi * f / SPEED, listener, depth if wall else None)[cone].mean() for f in hz
+    ]
     return 20 * np.log10(np.abs(found) * listener)
 
 
