@@ -43,7 +43,7 @@ def test_the_sphere_series(ka):
 
 
 def quarter_box(width, height, depth, size, back=True):
-    """Return centres, outward normals, areas of the panels of a box, u > 0 and v > 0 only; front at w = 0, body below."""
+    """Return centres, outward normals, areas of a box's panels, u > 0 and v > 0 only; front at w = 0, body below."""
     counts = [max(3, round(side / size)) for side in (width / 2, height / 2, depth)]
     u, v, w = ((np.arange(n) + 0.5) / n * side for n, side in zip(counts, (width / 2, height / 2, depth), strict=True))
     du, dv, dw = width / 2 / counts[0], height / 2 / counts[1], depth / counts[2]
