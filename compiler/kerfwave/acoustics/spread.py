@@ -28,6 +28,7 @@ from kerfwave.acoustics import targets
 from kerfwave.acoustics.air import air as air_at
 from kerfwave.acoustics.circuit import Solution, solve
 from kerfwave.acoustics.duct import Real
+from kerfwave.acoustics.network import REFERENCE_PA
 from kerfwave.acoustics.segments import SegmentArrays
 from kerfwave.model.acoustic import Air, DriverParameters, Network, Segment
 from kerfwave.model.spec import Target
@@ -36,7 +37,6 @@ SOURCES = ("moving mass", "compliance", "Qes", "Re", "sheet thickness", "kerf", 
 DRAWS, SEED = 200, 1
 CLIMATES = 8  # temperatures, each for as many draws
 PERCENTILES = (10.0, 50.0, 90.0)
-REFERENCE_PA = 20e-6
 CALLIPER_MM = 0.02  # no reading is finer than that
 
 

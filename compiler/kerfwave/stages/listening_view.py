@@ -13,7 +13,7 @@ from kerfwave.writers.lines import Area
 from kerfwave.writers.words import mm
 
 BASS_HZ = (40, 50, 63, 80, 100, 125, 160, 200)
-SPREAD_NAME = "8 in 10 builds"
+SPREAD_NAME = "8 in 10"
 
 
 def where(facts: Facts) -> str:

@@ -26,7 +26,7 @@ STYLES = (  # colour, dash, width
 WIDTH, LEFT, RIGHT, TOP, BOTTOM = 660.0, 62.0, 112.0, 34.0, 48.0
 PLOT_WIDTH = WIDTH - LEFT - RIGHT
 FONT_PX = 14.0
-STRIP = 18.0  # height of the strip at the foot
+STRIP, SLIVER = 18.0, 14.0  # height of the strip at the foot; a part shorter than that gets no name
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +157,8 @@ def line_chart(
     for area in areas:
         ends += _area(drawing, area, [across(x) for x in area.x], lambda y: up(y, left), base)
     for limit in limits:
-        drawing.add(_limit(drawing, limit, series, left, across, up))
+        crowded = any(0 < up(limit.y, left) - up(other.y, left) < 17 for other in limits)
+        drawing.add(_limit(drawing, limit, series, left, across, up, below=crowded))
     for line in series:
         axis = right if line.axis == "right" and right is not None else left
         runs = _clipped([(across(x), up(y, axis)) for x, y in zip(line.x, line.y, strict=True)], LEFT, TOP, base)
@@ -220,8 +221,10 @@ def _axis(
     return Axis(label, low, high, step)
 
 
-def _limit(drawing: Any, limit: Limit, series: tuple[Series, ...], left: Axis, across: Any, up: Any) -> Any:
-    """Return a level line with its name above it, at the end of the chart that the lines keep farther away from."""
+def _limit(
+    drawing: Any, limit: Limit, series: tuple[Series, ...], left: Axis, across: Any, up: Any, *, below: bool
+) -> Any:
+    """Return a level line with its name above (or below) it, at the end that the lines keep farther away from."""
     y = up(limit.y, left)
     edge = LEFT + PLOT_WIDTH
     group = drawing.g(class_="kw-limit")
@@ -230,7 +233,9 @@ def _limit(drawing: Any, limit: Limit, series: tuple[Series, ...], left: Axis, a
     width = 7.0 * len(limit.name) + 12
 
     def clearance(x_from: float, x_to: float) -> float:
-        return min((abs(py - (y - 9)) for px, py in points if x_from <= px <= x_to), default=math.inf)
+        return min(
+            (abs(py - (y + 9 if below else y - 9)) for px, py in points if x_from <= px <= x_to), default=math.inf
+        )
 
     at_left = clearance(LEFT, LEFT + width) >= clearance(edge - width, edge)
     x, anchor = (LEFT + 6, "start") if at_left else (edge - 6, "end")
@@ -238,7 +243,7 @@ def _limit(drawing: Any, limit: Limit, series: tuple[Series, ...], left: Axis, a
         words(
             drawing,
             limit.name,
-            (x, y - 5),
+            (x, y + 14 if below else y - 5),
             12,
             anchor=anchor,
             stroke=AIR,
@@ -274,7 +279,7 @@ def _area(drawing: Any, area: Area, xs: list[float], up: Any, base: float) -> li
 
 
 def _strip(drawing: Any, stretches: list[tuple[float, float, str]], base: float) -> None:
-    """Draw the strip at the foot: a tick at every change, each name where there is room for it, else its initial."""
+    """Draw the strip at the foot: a tick at every change, each name in its part, or above one that is too short."""
     if not stretches:
         return
     top = base - STRIP
@@ -293,10 +298,10 @@ def _strip(drawing: Any, stretches: list[tuple[float, float, str]], base: float)
             continue
         if a > LEFT + 0.5:
             drawing.add(_rule(drawing, (a, top), (a, base), 0.8, INK, "kw-ink"))
-        room = b - a
-        text = name if room >= 6.6 * len(name) + 6 else name[:1] if room >= 12 else ""
-        if text:
-            drawing.add(words(drawing, text, ((a + b) / 2, base - 5), 12, anchor="middle"))
+        fits = b - a >= 6.6 * len(name) + 6
+        if fits or b - a >= SLIVER:
+            at = (a + b) / 2, base - 5 if fits else top - 6
+            drawing.add(words(drawing, name, at, 12, anchor="middle"))
 
 
 def _rule(drawing: Any, a: Point, b: Point, width: float, colour: str, class_: str, dash: str = "") -> Any:
