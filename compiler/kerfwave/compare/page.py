@@ -26,8 +26,8 @@ body{font:16px/1.5 system-ui,sans-serif;color:var(--ink);background:var(--paper)
 h1{font-size:1.5rem;line-height:1.25}h2{font-size:1.2rem;margin:2rem 0 .5rem}
 p.quiet,figcaption,.quiet{color:var(--quiet)}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%}
-th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--line);
-  vertical-align:top;overflow-wrap:anywhere}
+td{overflow-wrap:anywhere}th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--line);
+  vertical-align:top}
 td:first-child{white-space:nowrap}td.n{font-variant-numeric:tabular-nums}
 figure{margin:1rem 0;break-inside:avoid}figure svg{max-width:100%;height:auto;background:#fff;display:block}
 .layers{display:grid;grid-template-columns:repeat(auto-fill,minmax(17rem,1fr));gap:1rem}.layers figure{margin:0}
