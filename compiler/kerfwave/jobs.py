@@ -75,6 +75,8 @@ def run(specs: Sequence[str], out: str, *, write: bool, explain: bool) -> int:
         except PublishError as error:
             _say(str(error))
             worst = max(worst, cli.MACHINE_FAILED)
+        except BrokenPipeError:
+            raise  # whoever read our output has gone; the command line knows what to do
         except OSError as error:
             _say(f"{error.filename or name}: {error.strerror or error}; the last good package is untouched")
             worst = max(worst, cli.MACHINE_FAILED)

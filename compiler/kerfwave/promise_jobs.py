@@ -106,7 +106,7 @@ def _promise_response(arguments: argparse.Namespace, report: Mapping[str, Any], 
     from kerfwave.learn import response_words
     from kerfwave.measure.columns import read_columns, text_of
     from kerfwave.measure.errors import RecordingError
-    from kerfwave.measure.response import against, from_columns
+    from kerfwave.measure.response import against, from_columns, spread_in
 
     name: str = arguments.response
     volts, metres = (number_of(word, "--absolute") for word in arguments.absolute or ("0", "0"))
@@ -121,6 +121,7 @@ def _promise_response(arguments: argparse.Namespace, report: Mapping[str, Any], 
         found = against(
             report,
             measured,
+            spread=spread_in(report),
             measured_volts=volts if arguments.absolute else None,
             measured_at_m=metres if arguments.absolute else None,
         )

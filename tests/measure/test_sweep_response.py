@@ -11,7 +11,7 @@ from kerfwave.measure.errors import RecordingError, SettingError
 from kerfwave.measure.microphone import full_scale_db
 from kerfwave.measure.nearfield import sum_near_fields
 from kerfwave.measure.reading import MeasuredResponse
-from kerfwave.measure.response import Spread, against, from_columns
+from kerfwave.measure.response import Spread, against, from_columns, spread_in
 
 HZ = np.geomspace(20, 2000, 241)
 HOPED = 85 - 10 * np.log10(1 + (80 / HZ) ** 4) + 1.5 * np.sin(2 * np.log(HZ))
@@ -60,6 +60,20 @@ def test_a_deviation_is_told_in_its_own_third_octave():
     assert found.moved_db == pytest.approx(-share, abs=0.15)
     assert worst.deviation_db == pytest.approx(6.0 - share, abs=0.35)
     assert found.worst_db == worst.deviation_db
+
+
+def test_the_band_of_a_report_is_laid_about_its_promise():
+    """The report's own band may be told on another grid, and about another middle."""
+    f = HZ[::3]
+    spread = {
+        "frequency_hz": f.tolist(),
+        "level_db": {"low": [79.0] * len(f), "middle": [80.0] * len(f), "high": [82.5] * len(f)},
+    }
+    found = spread_in(report(spread=spread))
+    assert found is not None and found.frequency_hz == tuple(f)
+    hoped = np.interp(np.log(f), np.log(HZ), HOPED)
+    assert np.allclose(found.low_db, hoped - 1.0) and np.allclose(found.high_db, hoped + 2.5)
+    assert spread_in(report()) is None and spread_in({}) is None
 
 
 def test_the_spread_of_the_prediction_decides_where_there_is_one():

@@ -86,6 +86,23 @@ def from_columns(columns: Columns) -> MeasuredResponse:
     return MeasuredResponse(columns.values[0], level, columns.column("phase_deg"))
 
 
+def spread_in(report: Mapping[str, Any]) -> Spread | None:
+    """Return the band of a package's report about its promised response, None where it gives none.
+
+    The report's band is of 10 to 90 % of builds of one design; here it is laid about the response that is promised.
+    """
+    acoustics = report.get("acoustics")
+    spread = acoustics.get("spread") if isinstance(acoustics, Mapping) else None
+    if not isinstance(acoustics, Mapping) or not isinstance(spread, Mapping):
+        return None
+    band, promised = spread["level_db"], acoustics["response"]
+    f = np.asarray(spread["frequency_hz"], dtype=float)
+    middle = np.asarray(band["middle"], dtype=float)
+    at = _over(f, np.asarray(promised["frequency_hz"], dtype=float), promised["spl_db"])
+    low, high = (at + np.asarray(band[side], dtype=float) - middle for side in ("low", "high"))
+    return Spread(tuple(map(float, f)), tuple(map(float, low)), tuple(map(float, high)))
+
+
 def against(
     report: Mapping[str, Any],
     measured: MeasuredResponse,
