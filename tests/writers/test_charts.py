@@ -155,3 +155,47 @@ def test_tables_show_computed_points_at_nominal_frequencies(built, closed):
     assert float(row[1]) == pytest.approx(built.spl_db[100], abs=0.051)  # 200 Hz is the 100th point
     assert charts.table_rows((), ()) == ()
     assert [r[0] for r in charts.table_rows((90.0, 110.0), (((1.0, 2.0), 0),))] == ["100"]
+
+
+def test_an_area_lies_between_its_lines_and_inside_the_frame(built):
+    f = built.frequency_hz
+    area = charts.Area("8 in 10", f, tuple(y - 1 for y in built.spl_db), tuple(y + 200 for y in built.spl_db), 0)
+    text = charts.response_chart(built, spread=area)
+    shape = next(e for e in ElementTree.fromstring(text).iter(f"{SVG}path") if e.get("fill-opacity"))
+    points = [tuple(map(float, p)) for p in re.findall(r"(-?[\d.]+)[ ,](-?[\d.]+)", shape.get("d"))]
+    assert len(points) > 20
+    for x, y in points:
+        assert lines.LEFT - 1e-3 <= x <= lines.LEFT + lines.PLOT_WIDTH + 1e-3
+        assert lines.TOP - 1e-3 <= y <= lines.TOP + lines.PLOT_WIDTH / 2 + 1e-3
+    assert "8 in 10" in labels_of(text)
+    with pytest.raises(ValueError, match="finite"):
+        charts.response_chart(built, spread=charts.Area("x", (20.0, 30.0), (0.0, math.nan), (1.0, 1.0)))
+
+
+def test_the_greatest_level_says_what_sets_it(built):
+    strip = ((20.0, 60.0, "excursion"), (60.0, 75.0, "mouth"), (75.0, 76.0, "voltage"), (76.0, 2000.0, "power"))
+    text = charts.greatest_level_chart(built.frequency_hz, built.spl_db, strip)
+    labels = labels_of(text)
+    assert [name for name in labels if name in ("excursion", "mouth", "voltage", "power")] == [
+        "excursion",
+        "mouth",
+        "power",  # the voltage's part is too short for a name
+    ]
+    root = ElementTree.fromstring(text)
+    assert "voltage from 75 to 76 Hz" in root.find(f"{SVG}desc").text
+
+
+def test_limits_close_together_are_written_apart(built):
+    relief = tuple(0.0 for _ in built.frequency_hz)
+    text = charts.relief_chart(built.frequency_hz, relief, least_db=0.3)
+    root = ElementTree.fromstring(text)
+    at = {e.text: float(e.get("y")) for e in root.iter(f"{SVG}text") if e.text and "closed box" in e.text}
+    at |= {e.text: float(e.get("y")) for e in root.iter(f"{SVG}text") if e.text and "asked" in e.text}
+    assert abs(at["same as closed box"] - at["asked: 0.3 dB"]) > 12
+
+
+def test_the_listening_chart_goes_as_far_as_its_data(built):
+    far = tuple(20 * 1.2**i for i in range(38))
+    level = tuple(80.0 for _ in far)
+    text = charts.listening_chart(far, level, level, band=(100.0, 700.0))
+    assert {"10 k", "heard", "plain sum"} <= set(labels_of(text))
