@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from kerfwave.acoustics.guide import packing_kg_m3
@@ -48,6 +49,7 @@ class Facts:
     at_listener: AtTheListener
     strayed: Strayed  # from build to build
     checks: tuple[Check, ...]
+    begins: Mapping[str, tuple[int, ...]]  # by program: the line on which each contour begins
 
     @property
     def pieces(self) -> tuple[Piece, ...]:
@@ -73,6 +75,8 @@ class Facts:
                 body.air, plan, openings=body.openings, path=self.centreline, title="The path inside"
             ),
             "drawings/stack.svg": drawings.stack_svg(self.sliced.layers, body.openings, plan, stack=stack),
+            "drawings/closed.svg": drawings.closed_view_svg(self.sliced.layers, self.sliced.pieces, stack=stack),
+            "drawings/exploded.svg": drawings.exploded_view_svg(self.sliced.layers, self.sliced.pieces, stack=stack),
             "drawings/pieces.svg": drawings.pieces_svg(self.pieces, self.nest.placements),
         }
         by_id = {p.id: p for p in self.sliced.pieces}

@@ -32,6 +32,7 @@ from kerfwave.writers import drawings, gcode
 from kerfwave.writers.bill import render_bill
 from kerfwave.writers.filters import filters_csv, filters_json
 from kerfwave.writers.guide import render_guide
+from kerfwave.writers.mesh import body_stl
 from kerfwave.writers.report import render_report
 
 
@@ -80,13 +81,16 @@ def run(
     pieces = (*sliced.pieces, *sliced.insets)
     files: dict[str, str] = {}
     proofs: list[Check] = []
-    for program in paths.programs:
-        text = gcode.render(_warned(program, failed, assessed), spec.machine, recipe)
+    begins: dict[str, tuple[int, ...]] = {}
+    for program, depths in zip(paths.programs, paths.depths_mm, strict=True):
+        told = cut.corrected(_warned(program, failed, assessed), spec.machine)
+        rendered = gcode.rendered(told, spec.machine, recipe, depths)
+        text, begins[program.name] = rendered.text, rendered.lines
         sheet = next(s for s in nest.sheets if f"sheet-{s.number:02d}" == program.name)
         here = tuple(p for p in nest.placements if p.sheet == sheet.number)
-        proofs += cut.verify(
-            text, pieces, here, recipe, spec.machine, sheet.width_mm, sheet.height_mm, name=program.name
-        )
+        size = (sheet.width_mm, sheet.height_mm)
+        held = sorted({(c.piece, point) for c in program.contours for point in c.bridges})
+        proofs += cut.verify(text, pieces, here, recipe, spec.machine, *size, name=program.name, bridges=held)
         files[f"gcode/{program.name}.nc"] = text
         files[f"sheets/{program.name}.svg"] = drawings.sheet_svg(
             sheet,
@@ -98,10 +102,16 @@ def run(
         )
     for coupon in paths.coupons:
         name, program = coupon.program.name, coupon.program
-        text = gcode.render(_warned(program, (), assessed), spec.machine, recipe)
+        text = gcode.render(cut.corrected(_warned(program, (), assessed), spec.machine), spec.machine, recipe)
         proofs += cut.safe(text, spec.machine, program.width_mm, program.height_mm, name=name)
         files[f"gcode/{name}.nc"] = text
         files[f"sheets/{name}.svg"] = drawings.coupon_svg(program, coupon.pieces, name, placements=coupon.placements)
+    faint = spec.machine.outline_power_percent
+    for program in paths.outlines:
+        size = (program.width_mm, program.height_mm)
+        text = gcode.render(cut.corrected(_warned(program, failed, assessed), spec.machine), spec.machine, recipe)
+        proofs += cut.safe(text, spec.machine, *size, name=program.name, most_percent=faint)
+        files[f"gcode/{program.name}.nc"] = text
     broken = [c.text for c in proofs if c.level == "fail"]
     if broken:
         raise StageError("the programs do not prove, so no package is made: " + "; ".join(broken))
@@ -123,8 +133,10 @@ def run(
         at_listener=at_listener,
         strayed=strayed,
         checks=(*design, *_summed_up(proofs)),
+        begins=begins,
     )
     files |= facts.drawings
+    files["drawings/body.stl"] = body_stl(sliced.layers, sliced.pieces)
     if sound.shaped is not None:
         files["filters/shaping.json"] = filters_json(sound.shaped.filters, spec.shaping.sample_rate_hz)
         files["filters/shaping.csv"] = filters_csv(sound.shaped.filters)
