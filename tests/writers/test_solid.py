@@ -104,3 +104,17 @@ def test_a_facing_stack_is_turned_over_not_mirrored():
 @pytest.mark.parametrize("view", VIEWS)
 def test_same_layers_same_bytes(body, view):
     assert view(body.layers, body.pieces) == view(body.layers, tuple(reversed(body.pieces)))
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_the_sense_in_which_a_ring_runs_does_not_matter(view):
+    hole = ((10, 10), (10, 20), (30, 20), (30, 10))
+    one = square("a", 0, 0, 40, 30, hole)
+    two = Piece("a", "layer", one.outline[::-1], (hole[::-1],), 6.0, 1)
+    layers = [Layer(1, 0.0, 6.0, "s", ("a",))]
+    drawn = [
+        sorted(p.get("class") or p.get("fill") for p in ElementTree.fromstring(view(layers, [x])).iter(f"{SVG}path"))
+        for x in (one, two)
+    ]
+    assert drawn[0] == drawn[1]
+    assert len(drawn[0]) == 5

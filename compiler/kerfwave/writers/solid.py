@@ -117,18 +117,18 @@ def _near(p: Point) -> float:
 
 
 def _thinned(ring: Ring, turned: bool, tolerance: float) -> Ring:
-    """Return a ring with its arcs thinned; turned over, its order turns too, so the wood stays to its left."""
+    """Return a ring with its arcs thinned, turned over if asked."""
     kept = LinearRing(ring).simplify(tolerance).coords[:-1]
-    return tuple((x, -y) for x, y in reversed(kept)) if turned else tuple((x, y) for x, y in kept)
+    return tuple((x, -y) if turned else (x, y) for x, y in kept)
 
 
 def _slab(layer: Layer, by_id: dict[str, Piece], turned: bool, tolerance: float) -> _Slab:
-    faces = tuple(
-        tuple(_thinned(ring, turned, tolerance) for ring in (by_id[name].outline, *by_id[name].holes))
-        for name in layer.pieces
-    )
-    walls = [wall for face in faces for ring in face for wall in _walls(ring)]
-    return _Slab(layer, faces, _far_to_near(walls))
+    """Return a layer with the wood to the left of every ring, also of one that was turned over."""
+    faces = []
+    for piece in (by_id[name] for name in layer.pieces):
+        rings = (_thinned(ring, turned, tolerance) for ring in (piece.outline, *piece.holes))
+        faces.append(tuple(r if LinearRing(r).is_ccw == (i == 0) else r[::-1] for i, r in enumerate(rings)))
+    return _Slab(layer, tuple(faces), _far_to_near([w for face in faces for ring in face for w in _walls(ring)]))
 
 
 def _walls(ring: Ring) -> list[_Wall]:
