@@ -6,23 +6,37 @@ program's text back and holds it against the pieces.
 """
 
 from kerfwave.cut.check import safe, verify
+from kerfwave.cut.correction import corrected
 from kerfwave.cut.coupon import Coupon, design
 from kerfwave.cut.errors import CutError, KerfTooWide, OutsideBed
-from kerfwave.cut.paths import sheet_program
+from kerfwave.cut.outline import outline_program
+from kerfwave.cut.paths import SheetJob, sheet_job, sheet_program
 from kerfwave.cut.recipe import look_up
+from kerfwave.cut.resume import RestartPoint, prove_rest, rest_of, restart_points
 from kerfwave.cut.settings import Settings
 from kerfwave.cut.time import estimate
+from kerfwave.cut.usage import Usage, usage
 
 __all__ = [
     "Coupon",
     "CutError",
     "KerfTooWide",
     "OutsideBed",
+    "RestartPoint",
     "Settings",
+    "SheetJob",
+    "Usage",
+    "corrected",
     "design",
     "estimate",
     "look_up",
+    "outline_program",
+    "prove_rest",
+    "rest_of",
+    "restart_points",
     "safe",
+    "sheet_job",
     "sheet_program",
+    "usage",
     "verify",
 ]

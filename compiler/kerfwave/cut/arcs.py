@@ -8,6 +8,7 @@ same way, and no chord of it lies further from the circle than such sampling exp
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from itertools import pairwise
 
 from kerfwave.model.parts import Move, Point, Ring
@@ -33,10 +34,20 @@ def moves_along(ring: Ring, *, arcs: bool, decimals: int) -> tuple[Move, ...]:
         RS274 allows a radius at the end of an arc to differ by 0.002 mm from that at its start (NISTIR 6556).
     """
     points = _rounded(ring, decimals)
-    ends = [*points, points[0]]
+    while len(points) > 1 and points[-1] == points[0]:
+        points.pop()
+    return _fitted([*points, points[0]], arcs, decimals)
+
+
+def moves_between(points: Sequence[Point], *, arcs: bool, decimals: int) -> tuple[Move, ...]:
+    """Return the moves along an open polyline; its first point is where the first move starts."""
+    return _fitted(_rounded(points, decimals), arcs, decimals)
+
+
+def _fitted(ends: list[Point], arcs: bool, decimals: int) -> tuple[Move, ...]:
     moves: list[Move] = []
     at = 0
-    while at < len(points):
+    while at < len(ends) - 1:
         fit = _longest_arc(ends, at, max(decimals, 3)) if arcs else None
         if fit is None:
             at += 1
@@ -47,15 +58,13 @@ def moves_along(ring: Ring, *, arcs: bool, decimals: int) -> tuple[Move, ...]:
     return tuple(moves)
 
 
-def _rounded(ring: Ring, decimals: int) -> list[Point]:
+def _rounded(ring: Sequence[Point], decimals: int) -> list[Point]:
     """Round to the machine's decimals and drop what became the same point."""
     points: list[Point] = []
     for x, y in ring:
         point = (round(x, decimals) + 0.0, round(y, decimals) + 0.0)
         if not points or point != points[-1]:
             points.append(point)
-    while len(points) > 1 and points[-1] == points[0]:
-        points.pop()
     return points
 
 

@@ -35,3 +35,19 @@ def heading(start: Point, move: Move, *, at_end: bool = False) -> Point:
             dx, dy = -dx, -dy
     size = math.hypot(dx, dy)
     return (dx / size, dy / size) if size else (0.0, 0.0)
+
+
+def reach(start: Point, move: Move) -> tuple[Point, ...]:
+    """Return points between which the whole move lies, as a box: its end, and where an arc is furthest out."""
+    end = (move.x_mm, move.y_mm)
+    if move.centre_x_mm is None or move.centre_y_mm is None:
+        return (end,)
+    cx, cy = move.centre_x_mm, move.centre_y_mm
+    radius = math.hypot(start[0] - cx, start[1] - cy)
+    begin, turn = math.atan2(start[1] - cy, start[0] - cx), sweep(start, move)
+    found = [end]
+    for quarter, (ux, uy) in enumerate(((1, 0), (0, 1), (-1, 0), (0, -1))):
+        way = (quarter * math.pi / 2 - begin) % (2 * math.pi)
+        if way <= turn or (turn < 0 and way - 2 * math.pi >= turn):
+            found.append((cx + radius * ux, cy + radius * uy))
+    return tuple(found)

@@ -2,9 +2,9 @@
 
 Each closed contour is a set of points, of which one is visited (it is left where it was entered); the way leads
 from the origin through all of them and back. Nearest neighbour builds it, a Viterbi pass picks the best points
-for a fixed order exactly, 2-opt and Or-opt better the order with the points fixed; the last two alternate.
-Distances are whole micrometres, so that ties and gains never hang on the last bit of a float, and the rounds are
-counted, so that a slow machine finds what a fast one does.
+for a fixed order exactly, 2-opt and Or-opt better the order with the points fixed (`kerfwave.cut.better`); the last
+two alternate. Distances are whole micrometres, so that ties and gains never hang on the last bit of a float, and the
+rounds are counted, so that a slow machine finds what a fast one does.
 """
 
 from __future__ import annotations
@@ -15,15 +15,16 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from kerfwave.cut.better import reorder
+
 Points = npt.NDArray[np.float64]  # shape (k, 2), mm
 Lengths = npt.NDArray[np.int64]  # micrometres
+Parents = Sequence[int | tuple[int, ...] | None]
 ROUNDS = 20  # of order and points in turn
-SWEEPS = 60  # of 2-opt and Or-opt within a round
-_LONGEST_SEGMENT = 3
 
 
 def tour(
-    entries: Sequence[Points], parents: Sequence[int | None], home: tuple[float, float] = (0.0, 0.0)
+    entries: Sequence[Points], parents: Parents, home: tuple[float, float] = (0.0, 0.0)
 ) -> tuple[tuple[int, int], ...]:
     """Return (contour, index of its entry point) in the order of cutting.
 
@@ -32,18 +33,21 @@ def tour(
     entries
         the points at which each contour can be entered, at least one each, mm.
     parents
-        for each contour the one that must come later, or None. No cycles.
+        for each contour the one, or those, that must come later, or None. No cycles.
     home
         where the way begins and ends, mm.
     """
     if not entries:
         return ()
     origin = np.array([home])
+    later = later_of(parents)
     sequence = nearest_neighbour(entries, parents, origin)
     best = total_um(sequence, entries, origin)
     for _ in range(ROUNDS):
         tried = _choose_entries([contour for contour, _ in sequence], entries, origin)
-        tried = _reorder(tried, entries, parents, origin)
+        stops = np.concatenate([origin, [entries[contour][k] for contour, k in tried], origin])
+        order = reorder(_between(stops, stops), _relabelled(later, [contour for contour, _ in tried]))
+        tried = [tried[i] for i in order]
         length = total_um(tried, entries, origin)
         if length >= best:
             break
@@ -51,14 +55,17 @@ def tour(
     return tuple(sequence)
 
 
-def nearest_neighbour(
-    entries: Sequence[Points], parents: Sequence[int | None], origin: Points
-) -> list[tuple[int, int]]:
+def later_of(parents: Parents) -> list[tuple[int, ...]]:
+    """Return for each contour those that must come later."""
+    return [() if p is None else (p,) if isinstance(p, int) else p for p in parents]
+
+
+def nearest_neighbour(entries: Sequence[Points], parents: Parents, origin: Points) -> list[tuple[int, int]]:
     """Go to the nearest point of any contour whose children are done; of equals, the first."""
     waiting = [0] * len(entries)
-    for parent in parents:
-        if parent is not None:
-            waiting[parent] += 1
+    later = later_of(parents)
+    for parent in (p for those in later for p in those):
+        waiting[parent] += 1
     owner = np.concatenate([np.full(len(points), i) for i, points in enumerate(entries)])
     first = np.concatenate([[0], np.cumsum([len(points) for points in entries])])
     everything = np.concatenate(list(entries))
@@ -72,8 +79,7 @@ def nearest_neighbour(
         sequence.append((contour, pick - int(first[contour])))
         at = everything[pick]
         free[first[contour] : first[contour + 1]] = False
-        parent = parents[contour]
-        if parent is not None:
+        for parent in later[contour]:
             waiting[parent] -= 1
             if waiting[parent] == 0:
                 free[first[parent] : first[parent + 1]] = True
@@ -107,86 +113,7 @@ def _choose_entries(contours: list[int], entries: Sequence[Points], origin: Poin
     return list(zip(contours, reversed(chosen), strict=True))
 
 
-def _reorder(
-    sequence: list[tuple[int, int]], entries: Sequence[Points], parents: Sequence[int | None], origin: Points
-) -> list[tuple[int, int]]:
-    """Shorten the way by reversals and by moving short segments, with the entry points kept."""
-    count = len(sequence)
-    if count < 2:
-        return sequence
-    stops = np.concatenate([origin, [entries[contour][k] for contour, k in sequence], origin])
-    way = _between(stops, stops)  # index 0 and count + 1 are the origin, i + 1 is sequence[i]
-    label = {contour: i + 1 for i, (contour, _) in enumerate(sequence)}
-    above = np.zeros(count + 2, dtype=np.int64)  # label of the parent, 0 for none
-    below: list[list[int]] = [[] for _ in range(count + 2)]
-    for contour, parent in enumerate(parents):
-        if parent is not None:
-            above[label[contour]] = label[parent]
-            below[label[parent]].append(label[contour])
-    path = np.arange(count + 2)
-    for _ in range(SWEEPS):
-        moved = _reversals(path, way, above)
-        moved = _shifts(path, way, above, below) or moved
-        if not moved:
-            break
-    return [sequence[i - 1] for i in path[1:-1]]
-
-
-def _positions(path: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    position = np.empty_like(path)
-    position[path] = np.arange(len(path))
-    return position
-
-
-def _reversals(path: npt.NDArray[np.int64], way: Lengths, above: Lengths) -> bool:
-    """One sweep of 2-opt: for every first element the best legal reversal, in place. True if anything moved."""
-    moved = False
-    last = len(path) - 1
-    for i in range(1, last - 1):
-        position = _positions(path)
-        parent_at = np.where(above[path] > 0, position[above[path]], last)
-        to = np.arange(i + 1, last)
-        legal = np.minimum.accumulate(parent_at[i:last])[1:] > to
-        old = way[path[i - 1], path[i]] + way[path[to], path[to + 1]]
-        gain = np.where(legal, old - way[path[i - 1], path[to]] - way[path[i], path[to + 1]], 0)
-        best = int(np.argmax(gain))
-        if gain[best] > 0:
-            j = i + 1 + best
-            path[i : j + 1] = path[i : j + 1][::-1].copy()
-            moved = True
-    return moved
-
-
-def _shifts(path: npt.NDArray[np.int64], way: Lengths, above: Lengths, below: list[list[int]]) -> bool:
-    """One sweep of Or-opt: move one to three neighbours elsewhere, either way round, in place."""
-    moved = False
-    last = len(path) - 1
-    for size in range(1, _LONGEST_SEGMENT + 1):
-        for i in range(1, last - size + 1):
-            j = i + size - 1
-            position = _positions(path)
-            members = path[i : j + 1]
-            inside = set(members.tolist())
-            parents = [int(above[m]) for m in members]
-            earliest = max((int(position[c]) for m in inside for c in below[m] if c not in inside), default=0)
-            latest = min((int(position[p]) for p in parents if p and p not in inside), default=last)
-            turns = not any(p in inside for p in parents)
-            # The segment goes between path[k] and path[k + 1].
-            gaps = np.concatenate([np.arange(earliest, i - 1), np.arange(j + 1, latest)])
-            if not len(gaps):
-                continue
-            freed = way[path[i - 1], path[i]] + way[path[j], path[j + 1]] - way[path[i - 1], path[j + 1]]
-            here, then = path[gaps], path[gaps + 1]
-            forward = way[here, path[i]] + way[path[j], then] - way[here, then]
-            reverse = way[here, path[j]] + way[path[i], then] - way[here, then]
-            added = np.minimum(forward, reverse) if turns else forward
-            best = int(np.argmin(added))
-            if added[best] >= freed:
-                continue
-            k = int(gaps[best])
-            segment = members.copy() if forward[best] == added[best] else members[::-1].copy()
-            rest = np.concatenate([path[:i], path[j + 1 :]])
-            at = k + 1 if k < i else k + 1 - size
-            path[:] = np.concatenate([rest[:at], segment, rest[at:]])
-            moved = True
-    return moved
+def _relabelled(later: Sequence[tuple[int, ...]], order: Sequence[int]) -> list[tuple[int, ...]]:
+    """Return for each place in `order` the places that must come later."""
+    place = {contour: i for i, contour in enumerate(order)}
+    return [tuple(place[p] for p in later[contour]) for contour in order]

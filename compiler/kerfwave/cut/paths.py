@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -10,14 +11,18 @@ import shapely
 from shapely import STRtree
 from shapely.geometry import Polygon
 
+from kerfwave.cut import bridges, heat
 from kerfwave.cut.arcs import moves_along
+from kerfwave.cut.correction import is_true
 from kerfwave.cut.errors import OutsideBed
 from kerfwave.cut.lead import LENGTHS_MM, Surroundings, leads, overrun
-from kerfwave.cut.motion import length_mm
+from kerfwave.cut.motion import heading, length_mm
 from kerfwave.cut.offset import beam_line, thinned
 from kerfwave.cut.order import tour
 from kerfwave.cut.placing import place
+from kerfwave.cut.precedence import precedence
 from kerfwave.cut.program import assemble
+from kerfwave.cut.settings import bridges_wanted, focus_depths_mm, settings_of
 from kerfwave.model.parts import Contour, Move, Nest, Piece, Point, Recipe, Sheet, SheetProgram
 from kerfwave.model.spec import Machine
 
@@ -25,6 +30,8 @@ _MOST_STARTS = 32  # entry points tried on one contour
 _THIN_ARC_MM = 0.0005  # before arcs are fitted
 _THIN_LINE_MM = 0.002  # where there are only straight moves
 _EDGE_MM = 1e-6
+_CORNER = math.cos(math.radians(30))
+_OFF_BRIDGE_MM = 3.5  # from a start to the middle of a bridge: no lead-in burns it
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,15 +44,33 @@ class Line:
     moves: tuple[Move, ...]
     starts: tuple[int, ...]  # indices of the moves that may come first
     lit: tuple[Point | None, ...]  # where the beam is lit for each start; None: on the line
+    dark: frozenset[int] = frozenset()  # indices of the moves that cross a bridge
+    bridges: tuple[Point, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SheetJob:
+    """A program, what each of its contours is, and how deep the focus lies in it; no depths if the head stays."""
+
+    program: SheetProgram
+    labels: tuple[str, ...]
+    depths_mm: tuple[float, ...]
 
 
 def sheet_program(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Recipe, machine: Machine) -> SheetProgram:
+    """Return the program of `sheet_job`."""
+    return sheet_job(number, nest, pieces, recipe, machine).program
+
+
+def sheet_job(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Recipe, machine: Machine) -> SheetJob:
     """Return the program that cuts the pieces which `nest` puts on sheet `number`.
 
-    Holes come before the outline of their piece, and pieces that lie in a hole before that hole; within that,
-    the way with the beam off is short (`order.tour`). All passes of a contour follow each other without lifting,
-    after a lead-in through waste; the last pass runs half a millimetre past its start. Where no lead has room,
-    the beam is lit on the line itself and the notes say so.
+    What must come before what is `precedence`; within that, the way with the beam off is short (`order.tour`) and
+    neighbours do not follow each other at once where that costs little (`heat.spread`). All passes of a contour
+    follow each other without lifting, after a lead-in through waste, and the last runs half a millimetre past its
+    start. Where the recipe asks for the passes sheet by sheet, or the focus moves between them, each pass is a
+    contour of its own, with lead-in and overrun. Where no lead has room, the beam is lit on the line itself, at a
+    corner if there is one, and the notes say so. Pieces that could tip or fall keep bridges (`bridges`).
 
     Raises
     ------
@@ -59,40 +84,101 @@ def sheet_program(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Re
     placed = sorted((p for p in nest.placements if p.sheet == number), key=lambda p: p.piece)
     names = [p.piece for p in placed]
     shapes = [place(by_id[p.piece], p) for p in placed]
-    width, height = min(sheet.width_mm, machine.bed_width_mm), min(sheet.height_mm, machine.bed_height_mm)
-    lines = _lines(names, shapes, recipe.kerf_mm, (width, height), machine)
+    if not is_true(machine):
+        machine = replace(machine, arcs=False)  # an arc on unequal axes is none
+    size = min(sheet.width_mm, machine.bed_width_mm), min(sheet.height_mm, machine.bed_height_mm)
+    wanted = bridges_wanted(recipe, machine)
+    hold = [wanted and bridges.needed(shape, machine.support_gap_mm) for shape in shapes]
+    woods = [bridges.width_mm(by_id[p.piece].thickness_mm, recipe.kerf_mm) for p in placed]
+    wood = [w if h else None for w, h in zip(woods, hold, strict=True)]
+    lines = _lines(names, shapes, recipe.kerf_mm, size, machine, wood)
     for line in lines:
         _check_inside(line, names[line.piece], sheet, machine)
     entries = [np.array([_point(line.moves[i - 1]) for i in line.starts]) for line in lines]
-    contours = []
-    on_line = []
-    for index, choice in tour(entries, _parents(lines, shapes)):
-        line = lines[index]
-        contours.append(contour(line, choice, names[line.piece], recipe, machine, passes=recipe.passes))
-        if line.lit[choice] is None:
-            on_line.append(_name(names[line.piece], line.hole))
-    notes = [f"No room for a lead-in, beam lit on the line: {', '.join(on_line)}"] if on_line else []
-    return assemble(
+    later = precedence([(line.piece, line.hole) for line in lines], shapes, hold)
+    visits = heat.spread(tour(entries, later), entries, later, _hot(lines))
+    depths = focus_depths_mm(recipe, machine, recipe.passes)
+    rounds = _rounds(visits, recipe, split=bool(depths))
+    contours = [
+        contour(lines[index], choice, names[lines[index].piece], recipe, machine, passes=passes)
+        for index, choice, passes, _ in rounds
+    ]
+    program = assemble(
         f"sheet-{number:02d}",
         recipe.stock,
         (sheet.width_mm, sheet.height_mm),
         tuple(contours),
         machine,
         verified=recipe.verified,
-        notes=notes,
+        notes=_notes(lines, visits, names, hold, recipe, machine),
     )
+    each_pass = len(rounds) > len(visits)
+    labels = tuple(_what(lines[i].hole) + (f", pass {k + 1}" if each_pass else "") for i, _, _, k in rounds)
+    return SheetJob(program, labels, tuple(depths[k] for *_, k in rounds) if depths else ())
+
+
+def _rounds(visits: Sequence[tuple[int, int]], recipe: Recipe, *, split: bool) -> list[tuple[int, int, int, int]]:
+    """Return (line, start, passes at once, number of the first of them) in the order of cutting."""
+    if settings_of(recipe).pass_order == "sheet":
+        return [(index, choice, 1, k) for k in range(recipe.passes) for index, choice in visits]
+    if split:
+        return [(index, choice, 1, k) for index, choice in visits for k in range(recipe.passes)]
+    return [(index, choice, recipe.passes, 0) for index, choice in visits]
+
+
+def _notes(
+    lines: Sequence[Line],
+    visits: Sequence[tuple[int, int]],
+    names: Sequence[str],
+    hold: Sequence[bool],
+    recipe: Recipe,
+    machine: Machine,
+) -> list[str]:
+    notes = []
+    on_line = [_name(names[lines[i].piece], lines[i].hole) for i, choice in visits if lines[i].lit[choice] is None]
+    if on_line:
+        notes.append(f"No room for a lead-in, beam lit on the line: {', '.join(on_line)}")
+    held = {line.piece for line in lines if line.bridges}
+    if held:
+        said = ", ".join(names[k] for k in sorted(held))
+        notes.append(f"Bridges left, two each, to cut with a knife from above: {said}")
+    loose = [names[k] for k, wanted in enumerate(hold) if wanted and k not in held]
+    if loose:
+        notes.append(f"Could tip or fall, and there is no room for bridges: pin or tape {', '.join(loose)}")
+    said_recipe = settings_of(recipe)
+    if not machine.focus_axis and said_recipe.focus_offset_mm != 0:
+        notes.append(f"Set the focus {said_recipe.focus_offset_mm:g} mm below the upper face by hand")
+    return notes
 
 
 def _name(piece: str, hole: int | None) -> str:
-    return f"{piece}, outline" if hole is None else f"{piece}, hole {hole + 1}"
+    return f"{piece}, {_what(hole)}"
+
+
+def _what(hole: int | None) -> str:
+    return "outline" if hole is None else f"hole {hole + 1}"
 
 
 def _point(move: Move) -> Point:
     return move.x_mm, move.y_mm
 
 
+def _hot(lines: Sequence[Line]) -> heat.Hot:
+    """Return the pairs of lines that come within `heat.HOT_MM` of each other."""
+    shapes = [shapely.linestrings([_point(line.moves[-1]), *map(_point, line.moves)]) for line in lines]
+    if not shapes:
+        return frozenset()
+    a, b = STRtree(shapes).query(shapes, predicate="dwithin", distance=heat.HOT_MM)
+    return frozenset((i, j) for i, j in zip(a.tolist(), b.tolist(), strict=True) if i != j)
+
+
 def _lines(
-    names: Sequence[str], shapes: Sequence[Polygon], kerf_mm: float, size_mm: Point, machine: Machine
+    names: Sequence[str],
+    shapes: Sequence[Polygon],
+    kerf_mm: float,
+    size_mm: Point,
+    machine: Machine,
+    wood_mm: Sequence[float | None],
 ) -> list[Line]:
     for shape in shapes:
         shapely.prepare(shape)
@@ -104,12 +190,23 @@ def _lines(
         others = tuple(shapes[k] for k in sorted(near.tolist()) if k != index)
         around = Surroundings(shape, others, kerf_mm, *size_mm)
         for hole in (*range(len(shape.interiors)), None):
-            lines.append(line_along(index, hole, names[index], around, machine))
+            wood = wood_mm[index] if hole is None else None
+            lines.append(line_along(index, hole, names[index], around, machine, wood_mm=wood))
     return lines
 
 
-def line_along(index: int, hole: int | None, name: str, around: Surroundings, machine: Machine) -> Line:
+def line_along(
+    index: int,
+    hole: int | None,
+    name: str,
+    around: Surroundings,
+    machine: Machine,
+    *,
+    wood_mm: float | None = None,
+) -> Line:
     """Return the line to cut for hole number `hole` of `around.own`, or for its outline if `hole` is None.
+
+    With `wood_mm` it keeps two bridges so wide, where there is room for them.
 
     Raises
     ------
@@ -119,12 +216,34 @@ def line_along(index: int, hole: int | None, name: str, around: Surroundings, ma
     ring = around.own.exterior if hole is None else around.own.interiors[hole]
     beam = beam_line(tuple(ring.coords)[:-1], around.kerf_mm, hole=hole is not None, name=_name(name, hole))
     thin = thinned(beam, _THIN_ARC_MM if machine.arcs else _THIN_LINE_MM)
-    moves = moves_along(thin, arcs=machine.arcs, decimals=machine.decimals)
-    starts = tuple(range(0, len(moves), -(-len(moves) // _MOST_STARTS)))
+    held = None
+    if wood_mm is not None:
+        held = bridges.held(thin, wood_mm, around.kerf_mm, around.others, arcs=machine.arcs, decimals=machine.decimals)
+    moves = held.moves if held else moves_along(thin, arcs=machine.arcs, decimals=machine.decimals)
+    dark = held.dark if held else frozenset()
+    spots = held.bridges if held else ()
+    apart = [min((math.dist(_point(m), spot) for spot in spots), default=math.inf) for m in moves]
+    free = [i for i in range(len(moves)) if i not in dark and apart[i - 1] >= _OFF_BRIDGE_MM]
+    free = free or [i for i in range(len(moves)) if i not in dark]
+    starts = tuple(free[:: -(-len(free) // _MOST_STARTS)])
     lit = leads(moves, starts, around, decimals=machine.decimals)
     if any(lit):
         starts, lit = zip(*((s, p) for s, p in zip(starts, lit, strict=True) if p is not None), strict=True)
-    return Line(index, hole, beam.bounds, moves, starts, lit)
+    else:
+        starts = _corners(moves, starts)
+        lit = (None,) * len(starts)
+    return Line(index, hole, beam.bounds, moves, starts, lit, dark, spots)
+
+
+def _corners(moves: Sequence[Move], starts: tuple[int, ...]) -> tuple[int, ...]:
+    """Return those of `starts` that are corners; all of them if none is."""
+    found = []
+    for i in starts:
+        at = _point(moves[i - 1])
+        (ux, uy), (vx, vy) = heading(_point(moves[i - 2]), moves[i - 1], at_end=True), heading(at, moves[i])
+        if ux * vx + uy * vy < _CORNER:
+            found.append(i)
+    return tuple(found) or starts
 
 
 def _check_inside(line: Line, name: str, sheet: Sheet, machine: Machine) -> None:
@@ -140,28 +259,12 @@ def _check_inside(line: Line, name: str, sheet: Sheet, machine: Machine) -> None
             )
 
 
-def _parents(lines: Sequence[Line], shapes: Sequence[Polygon]) -> list[int | None]:
-    """Return for each line the one that must follow it: a hole's outline; for an outline, the hole it lies in."""
-    outline = {line.piece: i for i, line in enumerate(lines) if line.hole is None}
-    holes = [
-        (i, Polygon(shapes[line.piece].interiors[line.hole])) for i, line in enumerate(lines) if line.hole is not None
-    ]
-    parents: list[int | None] = []
-    for line in lines:
-        if line.hole is not None:
-            parents.append(outline[line.piece])
-            continue
-        inside = shapes[line.piece].representative_point()
-        around = [(hole.area, i) for i, hole in holes if lines[i].piece != line.piece and hole.contains(inside)]
-        parents.append(min(around)[1] if around else None)
-    return parents
-
-
 def contour(line: Line, choice: int, name: str, recipe: Recipe, machine: Machine, *, passes: int) -> Contour:
-    """Return all passes round `line`, entered at its start number `choice`: rapid, lead-in, rounds, overrun."""
+    """Return `passes` rounds along `line`, entered at its start number `choice`: rapid, lead-in, rounds, overrun."""
     first = line.starts[choice]
     power, feed = recipe.power_percent / 100, recipe.feed_mm_min
-    once = [replace(m, power=power, feed_mm_min=feed) for m in line.moves[first:] + line.moves[:first]]
+    around = [replace(m, power=0.0 if i in line.dark else power, feed_mm_min=feed) for i, m in enumerate(line.moves)]
+    once = around[first:] + around[:first]
     start = _point(once[-1])
     lit = line.lit[choice]
     moves = [Move("rapid", *(lit or start))]
@@ -169,13 +272,16 @@ def contour(line: Line, choice: int, name: str, recipe: Recipe, machine: Machine
         moves.append(Move("line", *start, power, feed))
     moves += once * passes
     moves += overrun(start, once, _length(start, once), machine.decimals)
+    while moves[-1].power == 0 and len(moves) > 1:  # an overrun that stops over a bridge has nothing to burn there
+        moves.pop()
     kind = "outline" if line.hole is None else "hole"
-    return Contour(name, kind, tuple(moves), _length(_point(moves[0]), moves[1:]))
+    return Contour(name, kind, tuple(moves), _length(_point(moves[0]), moves[1:], lit_only=True), line.bridges)
 
 
-def _length(start: Point, moves: Sequence[Move]) -> float:
+def _length(start: Point, moves: Sequence[Move], *, lit_only: bool = False) -> float:
     total = 0.0
     for move in moves:
-        total += length_mm(start, move)
+        if move.power > 0 or not lit_only:
+            total += length_mm(start, move)
         start = _point(move)
     return total

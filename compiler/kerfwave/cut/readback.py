@@ -1,7 +1,8 @@
 """A small reader of program text, for the proof in `kerfwave.cut.check`. It shares nothing with the writer.
 
 It follows RS274 as NISTIR 6556 describes it, as far as our programs go: comments, N, G0 to G4, G17, G20, G21,
-G90, G91, G94, F, S, M2 to M9, M30, I and J relative to the start. Any other word is reported, never skipped silently.
+G90, G91, G94, F, S, M2 to M9, M30, I and J relative to the start; Z and G28 on machines that have them. Any other word
+is reported, never skipped silently.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ class Motion:
     points: npt.NDArray[np.float64]
     power: float  # the S word in force, 0 while the beam is off
     feed_mm_min: float
+    depth_mm: float = 0.0  # of the focus below the upper face, as far as the program moves the head
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,10 @@ class Reading:
 
 @dataclass(slots=True)
 class _State:
+    focus: bool = False  # Z is known
+    home: bool = False  # G28 is known
+    placed: bool = True  # the position is known; not after G28
+    z: float = 0.0
     motion: int = 0
     x: float = 0.0
     y: float = 0.0
@@ -58,7 +64,7 @@ class _State:
     unknown: list[str] = field(default_factory=list)
 
 
-def read(text: str, machine_lines: Collection[str] = ()) -> Reading:
+def read(text: str, machine_lines: Collection[str] = (), *, focus: bool = False, home: bool = False) -> Reading:
     """Read a program.
 
     Parameters
@@ -67,9 +73,13 @@ def read(text: str, machine_lines: Collection[str] = ()) -> Reading:
         the whole program.
     machine_lines
         start and end lines of the machine file: the person's own code, in which an unknown word is no fault.
+    focus
+        whether Z moves the head; else it is not understood.
+    home
+        whether G28 returns the head to a home whose place is not known.
     """
     own = {line.strip().upper() for line in machine_lines}
-    state = _State()
+    state = _State(focus=focus, home=home)
     for number, raw in enumerate(text.split("\n"), 1):
         code, fault = _strip_comments(raw)
         if fault:
@@ -124,6 +134,14 @@ def _obey(words: list[tuple[str, float]], number: int, state: _State) -> bool:
             state.feed = value * state.scale
         elif letter == "S":
             state.power = value
+        elif (letter, value) == ("G", 28.0) and state.home:
+            state.placed = False
+            if state.spindle and state.power > 0:
+                state.faults.append(f"line {number}: the head goes home with the beam on")
+        elif letter == "Z" and state.focus:
+            state.z = value * state.scale if state.absolute else state.z + value * state.scale
+            if state.spindle and state.power > 0:
+                state.faults.append(f"line {number}: the head moves up or down with the beam on")
         elif letter in "XYIJ":
             axes[letter] = value * state.scale
             moves = True
@@ -140,6 +158,11 @@ def _move(axes: dict[str, float], number: int, state: _State) -> None:
         x, y = None if x is None else state.x + x, None if y is None else state.y + y
     end = (state.x if x is None else x, state.y if y is None else y)
     start = (state.x, state.y)
+    if not state.placed:
+        if state.motion != 0 or x is None or y is None or not state.absolute or (state.spindle and state.power > 0):
+            state.faults.append(f"line {number}: from home the program must go to a whole place, beam off")
+        start = end
+        state.placed = True
     points = np.array([start, end])
     if state.motion in (2, 3):
         centre = (start[0] + axes.get("I", 0.0), start[1] + axes.get("J", 0.0))
@@ -154,7 +177,7 @@ def _move(axes: dict[str, float], number: int, state: _State) -> None:
     if state.motion != 0 and state.feed <= 0:
         state.faults.append(f"line {number}: a feed move before any F word")
     power = state.power if state.spindle else 0.0
-    state.motions.append(Motion(number, state.motion == 0, points, power, state.feed))
+    state.motions.append(Motion(number, state.motion == 0, points, power, state.feed, -state.z + 0.0))
     state.x, state.y = end
 
 

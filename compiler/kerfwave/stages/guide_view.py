@@ -114,7 +114,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         bill=bill,
         cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
         checks=facts.checks,
-        tables=learned_tables(facts),
+        tables=(*learned_tables(facts), *_restart_tables(facts)),
         provenance=(
             ("Made by", f"kerfwave {facts.source.version}"),
             ("Spec", f"{facts.source.stem}, sha256 {facts.source.spec_sha256[:16]}…"),
@@ -193,8 +193,36 @@ def _sheet(facts: Facts, name: str, files: Mapping[str, str]) -> SheetView:
         stock=facts.spec.stock.name,
         verified=recipe.verified,
         cut_mm=program.cut_mm,
-        notes=program.notes,
+        notes=(*_placing(facts, name), *program.notes),
     )
+
+
+def _placing(facts: Facts, name: str) -> tuple[str, ...]:
+    """Return what to do before a sheet's program: the faint outline."""
+    if not any(program.name == f"{name}-outline" for program in facts.paths.outlines):
+        return ()
+    faint = f"{facts.spec.machine.outline_power_percent:g} %"
+    return (f"Check placing, eyewear on: gcode/{name}-outline.nc runs a faint dot ({faint}) round the used area",)
+
+
+def _restart_tables(facts: Facts) -> tuple[Table, ...]:
+    """Return for each sheet where a stopped program can be taken up again."""
+    return tuple(
+        Table(
+            f"Where {program.name} can be taken up again: kerfwave resume PACKAGE {program.name} ROW writes the rest",
+            ("row", "piece", "contour", "line", "done before, h:min"),
+            tuple(
+                (str(point.number), point.piece, point.what, str(line), _clock(point.done_s))
+                for point, line in zip(points, facts.begins[program.name], strict=True)
+            ),
+        )
+        for program, points in zip(facts.paths.programs, facts.paths.restarts, strict=True)
+    )
+
+
+def _clock(seconds: float) -> str:
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours}:{minutes:02d}"
 
 
 def _inset(piece: Piece, files: Mapping[str, str], fit_mm: float) -> InsetView:

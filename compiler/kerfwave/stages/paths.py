@@ -13,10 +13,14 @@ from kerfwave.model.spec import Machine, Stock
 
 @dataclass(frozen=True, slots=True)
 class Programs:
-    """One program a sheet, and the coupons."""
+    """One program a sheet, what goes with each, and the coupons. All in the sheet's own coordinates."""
 
     programs: tuple[SheetProgram, ...]
     coupons: tuple[cut.Coupon, ...]
+    depths_mm: tuple[tuple[float, ...], ...]  # for each program and contour: of the focus; empty if the head stays
+    restarts: tuple[tuple[cut.RestartPoint, ...], ...]  # for each program and contour
+    outlines: tuple[SheetProgram, ...]  # faint, round the used area; one for each program that cuts anything
+    usage: cut.Usage  # of the programs, without coupons
 
 
 def run(
@@ -35,14 +39,25 @@ def run(
         StageError: if a beam path would leave the bed, or the kerf is wider than something to be cut.
     """
     pieces = (*layers, *insets)
-    programs = []
+    jobs = []
     try:
         for sheet in nest.sheets:
             progress(sheet.number / (len(nest.sheets) + 1), f"sheet {sheet.number}")
-            programs.append(cut.sheet_program(sheet.number, nest, pieces, recipe, machine))
+            jobs.append(cut.sheet_job(sheet.number, nest, pieces, recipe, machine))
+        programs = tuple(job.program for job in jobs)
         coupons = cut.design(machine, stock, recipe)
+        outlines = tuple(o for o in (cut.outline_program(program, machine) for program in programs) if o is not None)
+        for program in (*programs, *outlines, *(coupon.program for coupon in coupons)):
+            cut.corrected(program, machine)  # raises where the machine cannot follow
     except cut.KerfTooWide as error:
         raise StageError(str(error), ("stock",)) from error
     except cut.CutError as error:
         raise StageError(str(error), ("machine",)) from error
-    return Programs(tuple(programs), coupons)
+    return Programs(
+        programs,
+        coupons,
+        depths_mm=tuple(job.depths_mm for job in jobs),
+        restarts=tuple(cut.restart_points(job.program, job.labels, machine) for job in jobs),
+        outlines=outlines,
+        usage=cut.usage(programs, machine),
+    )

@@ -33,6 +33,7 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "bed_mm": [spec.machine.bed_width_mm, spec.machine.bed_height_mm],
             "optical_power_w": spec.machine.laser.optical_power_w,
             "wavelength_nm": spec.machine.laser.wavelength_nm,
+            "program": _plain(spec.machine),
         },
         "recipe": _plain(facts.recipe),
         "recipes": [_plain(facts.recipe)],
@@ -72,11 +73,24 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "length_mm": math.fsum(p.cut_mm for p in programs),
             "travel_mm": math.fsum(p.travel_mm for p in programs),
             "time_s": math.fsum(p.time_s for p in programs),
+            "energy_kj": facts.paths.usage.energy_kj,
+            "beam_h": facts.paths.usage.beam_h,
+            "electric_kwh": facts.paths.usage.electric_kwh,
             "bridges": [
-                {"program": p.name, "piece": c.piece, "at_mm": list(point)}
-                for p in programs
-                for c in p.contours
-                for point in c.bridges
+                {"program": name, "piece": piece, "at_mm": list(point)}
+                for name, piece, point in sorted(
+                    {(p.name, c.piece, point) for p in programs for c in p.contours for point in c.bridges}
+                )
+            ],
+            "restarts": [
+                {
+                    "program": p.name,
+                    "points": [
+                        {**_plain(point), "line": line}
+                        for point, line in zip(points, facts.begins[p.name], strict=True)
+                    ],
+                }
+                for p, points in zip(programs, facts.paths.restarts, strict=True)
             ],
             "programs": [
                 {"name": p.name, "length_mm": p.cut_mm, "travel_mm": p.travel_mm, "time_s": p.time_s}

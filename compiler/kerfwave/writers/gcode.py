@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import textwrap
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from kerfwave.model.parts import Contour, Move, Point, Recipe, SheetProgram
 from kerfwave.model.spec import Machine
@@ -20,8 +21,18 @@ _HARMLESS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz01234
 _SPELT = str.maketrans({";": ",", "%": " percent ", "(": " ", ")": None})
 _WORDS = {"rapid": "G0", "line": "G1", "arc-cw": "G2", "arc-ccw": "G3"}
 _MODES = "G17 G21 G90 G94"
+_HOME = "G28"  # without axis words: from where the head stands straight home (NISTIR 6556, 3.5.8, from memory)
 _LEAST_LINE = 60  # an arc with all its words at three decimals
+_AIR_BY_HAND = "Turn the air assist on by hand"
 _ENDS = frozenset({"M2", "M02", "M30"})
+
+
+@dataclass(frozen=True, slots=True)
+class Rendered:
+    """A program's text and, for each contour, the line (from 1) on which it begins."""
+
+    text: str
+    lines: tuple[int, ...]
 
 
 def comment(text: str) -> str:
@@ -34,8 +45,16 @@ def comment(text: str) -> str:
     return f"({_harmless(text)})"
 
 
-def render(program: SheetProgram, machine: Machine, recipe: Recipe) -> str:
-    """Return the whole text of `program`, a line feed at the end of every line.
+def render(program: SheetProgram, machine: Machine, recipe: Recipe, depths_mm: Sequence[float] = ()) -> str:
+    """Return the text of `rendered`."""
+    return rendered(program, machine, recipe, depths_mm).text
+
+
+def rendered(program: SheetProgram, machine: Machine, recipe: Recipe, depths_mm: Sequence[float] = ()) -> Rendered:
+    """Return the whole text of `program`, a line feed at the end of every line, and where its contours begin.
+
+    `depths_mm` says for each contour how deep the focus lies below the upper face (Z is minus that); empty: the head
+    does not move.
 
     Raises
     ------
@@ -46,31 +65,41 @@ def render(program: SheetProgram, machine: Machine, recipe: Recipe) -> str:
     limit = machine.line_length
     if limit < _LEAST_LINE:
         raise ValueError(f"line_length: {limit} is too short for an arc; at least {_LEAST_LINE}")
-    lines = [part for text in _header(program, recipe) for part in _wrapped(text, limit)]
+    lines = [part for text in _header(program, recipe) for part in _wrapped(text, machine)]
     off = f"{_machine_line(machine.laser_off)} S0"
     lines += [off, _MODES]
+    if machine.home == "g28":
+        lines.append(_HOME)
     if machine.start:
         # Whatever the machine's own lines leave behind, the program goes on dark and in its own modes.
         lines += [*map(_machine_line, machine.start), off, _MODES]
     if recipe.air_assist:
-        lines.append(_machine_line(machine.air_on) if machine.air_on else comment("Turn the air assist on by hand"))
+        lines += [_machine_line(machine.air_on)] if machine.air_on else _wrapped(_AIR_BY_HAND, machine)
     elif machine.air_off:
         lines.append(_machine_line(machine.air_off))
     at: Point | None = None
-    for contour in program.contours:
+    begins = []
+    depth = None
+    for number, contour in enumerate(program.contours):
+        begins.append(len(lines) + 1)
+        lines += _wrapped(f"{contour.piece} {contour.kind}", machine)[:1]
+        if depths_mm:
+            # Stated at every contour: each can be the first after a restart.
+            depth = depths_mm[number]
+            lines += [off, f"G0 Z{fixed(-depth + 0.0, 3)}"]
         lines += _contour(contour, at, machine, off)
         at = (contour.moves[-1].x_mm, contour.moves[-1].y_mm)
-    lines += [off, "G0 X0 Y0"]
+    lines += [off, *(["G0 Z0"] if depth is not None else []), "G0 X0 Y0"]
     if machine.air_off:
         lines.append(_machine_line(machine.air_off))
     end = [_machine_line(line) for line in machine.end]
     lines += end
     if not any(word in _ENDS for line in end for word in line.upper().split()):
-        lines += [off, "M2"]
+        lines += [off, machine.program_end]
     too_long = next((line for line in lines if len(line) > limit), None)
     if too_long is not None:
         raise ValueError(f"a line is longer than the {limit} characters that the machine takes: {too_long}")
-    return "\n".join(lines) + "\n"
+    return Rendered("\n".join(lines) + "\n", tuple(begins))
 
 
 def _harmless(text: str) -> str:
@@ -83,9 +112,12 @@ def _harmless(text: str) -> str:
     return f"{head} {rest.lstrip()}" if comma and " " not in head.strip() else clean
 
 
-def _wrapped(text: str, limit: int) -> list[str]:
-    parts = textwrap.wrap(_harmless(text), limit - 2, break_on_hyphens=False) or [""]
-    return [comment(part) for part in parts]
+def _wrapped(text: str, machine: Machine) -> list[str]:
+    """Return `text` as comment lines in the machine's own style; none where it takes no comments."""
+    if machine.comments == "none":
+        return []
+    parts = textwrap.wrap(_harmless(text), machine.line_length - 2, break_on_hyphens=False) or [""]
+    return [comment(part) if machine.comments == "parentheses" else f"; {_harmless(part)}" for part in parts]
 
 
 def _header(program: SheetProgram, recipe: Recipe) -> Iterator[str]:
@@ -121,7 +153,6 @@ def _machine_line(line: str) -> str:
 
 def _contour(contour: Contour, at: Point | None, machine: Machine, off: str) -> Iterator[str]:
     """Yield a contour's lines: dark, rapid, lit, feed moves. `at` is where the machine stands."""
-    yield _wrapped(f"{contour.piece} {contour.kind}", machine.line_length)[0]
     lit = False
     power, feed, motion = "", "", ""
     for move in contour.moves:
@@ -140,7 +171,10 @@ def _contour(contour: Contour, at: Point | None, machine: Machine, off: str) -> 
                 words.append(now)
                 feed = now
             if lit and (now := _power(move, machine)) != power:
-                words.append(now)
+                if machine.power_on_moves:
+                    words.append(now)
+                else:
+                    yield now
                 power = now
         at = (move.x_mm, move.y_mm)
         yield " ".join(words)
