@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from kerfwave.acoustics.air import air
-from kerfwave.acoustics.network import response
-from kerfwave.acoustics.spread import (
+from kerfwave.acoustics.builds import (
     CLIMATES,
     SOURCES,
     Sizes,
@@ -13,8 +12,9 @@ from kerfwave.acoustics.spread import (
     _drivers,
     normal_draws,
     sheet_deviation_mm,
-    spread,
 )
+from kerfwave.acoustics.network import response
+from kerfwave.acoustics.spread import spread
 from kerfwave.model.acoustic import Mouth, Network, Segment
 from kerfwave.model.spec import Target
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kerfwave.acoustics import targets
-from kerfwave.acoustics.spread import Sizes, Spread, Tolerances, sheet_deviation_mm, spread
+from kerfwave.acoustics.builds import Sizes, Tolerances, sheet_deviation_mm
+from kerfwave.acoustics.spread import Spread, spread
 from kerfwave.model.acoustic import Network
 from kerfwave.model.parts import Check
 from kerfwave.model.spec import Driver, Listening, Target
