@@ -29,15 +29,25 @@ def body_stl(layers: Iterable[Layer], pieces: Iterable[Piece]) -> str:
     """Return the stack in the axes of the body: x along the front, y to the back, z up the stack."""
     by_id = {piece.id: piece for piece in pieces}
     lines: list[str] = []
+    known: dict[Vector, str] = {}  # most corners and normals come up six times and more, and rounding takes the time
+
+    def vector(value: Vector) -> str:
+        text = known.get(value)
+        if text is None:
+            text = known[value] = " ".join(fixed(c, DECIMALS) for c in value)
+        return text
+
     for layer in layers:
         name = f"L{layer.index:02d}"
         lines.append(f"solid {name}")
         low, high = layer.z_mm, layer.z_mm + layer.thickness_mm
         for piece in layer.pieces:
             for triangle in prism(by_id[piece], low, high):
-                corners = ("vertex " + " ".join(fixed(c, DECIMALS) for c in corner) for corner in triangle)
-                normal = " ".join(fixed(c, 4) for c in normal_of(triangle))
-                lines += (f"facet normal {normal}", "outer loop", *corners, "endloop", "endfacet")
+                a, b, c = (vector(corner) for corner in triangle)
+                lines.append(
+                    f"facet normal {vector(normal_of(triangle))}\nouter loop\n"
+                    f"vertex {a}\nvertex {b}\nvertex {c}\nendloop\nendfacet"
+                )
         lines.append(f"endsolid {name}")
     return "\n".join(lines) + "\n"
 
@@ -49,7 +59,7 @@ def prism(piece: Piece, from_z_mm: float, to_z_mm: float) -> Iterator[Triangle]:
     """
     snapped = shapely.set_precision(Polygon(piece.outline, piece.holes), GRID_MM)
     for part in shapely.get_parts(snapped):
-        for face in sorted(_turned(triangle) for triangle in shapely.get_parts(_triangulated(part))):
+        for face in _triangles(part):
             (ax, ay), (bx, by), (cx, cy) = face
             yield (ax, ay, to_z_mm), (bx, by, to_z_mm), (cx, cy, to_z_mm)
             yield (ax, ay, from_z_mm), (cx, cy, from_z_mm), (bx, by, from_z_mm)
@@ -61,15 +71,19 @@ def prism(piece: Piece, from_z_mm: float, to_z_mm: float) -> Iterator[Triangle]:
                 yield (ax, ay, from_z_mm), (bx, by, to_z_mm), (ax, ay, to_z_mm)
 
 
-def _triangulated(part: Polygon) -> shapely.GeometryCollection:
-    """Cut a polygon into triangles between its own corners: no new point, so the walls fit without a gap."""
-    return shapely.constrained_delaunay_triangles(part)
+def _triangles(part: Polygon) -> list[tuple[Point, Point, Point]]:
+    """Cut a polygon into triangles between its own corners: no new point, so the walls fit without a gap.
 
-
-def _turned(triangle: Polygon) -> tuple[Point, Point, Point]:
-    """Return the corners counter-clockwise, from the lowest leftmost."""
-    a, b, c = orient(triangle, 1.0).exterior.coords[:3]
-    return min((a, b, c), (b, c, a), (c, a, b))
+    Each runs counter-clockwise from its lowest leftmost corner, and they are sorted, whatever order they came in.
+    """
+    rings = shapely.get_coordinates(shapely.constrained_delaunay_triangles(part)).reshape(-1, 4, 2).tolist()
+    found = []
+    for (ax, ay), (bx, by), (cx, cy), _ in rings:
+        a, b, c = (ax, ay), (bx, by), (cx, cy)
+        if (bx - ax) * (cy - ay) < (by - ay) * (cx - ax):
+            b, c = c, b
+        found.append(min((a, b, c), (b, c, a), (c, a, b)))
+    return sorted(found)
 
 
 def normal_of(triangle: Triangle) -> Vector:
