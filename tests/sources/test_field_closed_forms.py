@@ -117,7 +117,7 @@ def test_chamber_and_neck():
     chamber = box(0, 0, deep, wide)
     neck = box(deep, (wide - narrow) / 2, deep + long, (wide + narrow) / 2)
     mouth = ((deep + long, (wide - narrow) / 2), (deep + long, (wide + narrow) / 2))
-    found = solved(space(chamber.union(neck), ((0, 0), (0, wide)), mouth), 20, 400, SHORT, cell_m=0.003)
+    found = solved(space(chamber.union(neck), ((0, 0), (0, wide)), mouth), 20, 400, SHORT, cell_m=0.005)
     f0 = brentq(lambda f: (1 / found.transfer([2 * np.pi * f], np.array([SHORT]))[0]).real, 150, 390)
     a = narrow / wide
     log = math.log((1 - a**2) / (4 * a)) + (a + 1 / a) / 2 * math.log((1 + a) / (1 - a))
