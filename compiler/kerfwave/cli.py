@@ -41,9 +41,9 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("--format", choices=("text", "json"), default="text", help="of what is printed (default: text)")
     completion = commands.add_parser("completion", help="print a script that completes commands in a shell")
     completion.add_argument("shell", choices=("bash", "zsh", "fish"))
-    from kerfwave import compare_jobs, fit_jobs, learn_jobs, promise_jobs, sweep_jobs
+    from kerfwave import compare_jobs, cut_jobs, fit_jobs, learn_jobs, promise_jobs, sweep_jobs
 
-    for bench in (compare_jobs, sweep_jobs, fit_jobs, promise_jobs, learn_jobs):
+    for bench in (compare_jobs, cut_jobs, sweep_jobs, fit_jobs, promise_jobs, learn_jobs):
         bench.add_parser(commands)
     return top
 
@@ -59,6 +59,10 @@ def main(argv: Sequence[str] | None = None) -> int:
 
             status: int = import_module(f"kerfwave.{arguments.command}_jobs").run(arguments)
             return status
+        if arguments.command in ("coupon", "resume"):
+            from kerfwave import cut_jobs
+
+            return cut_jobs.run(arguments)
         if arguments.command == "completion":
             from kerfwave.completion import script
 

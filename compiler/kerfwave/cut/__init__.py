@@ -14,6 +14,7 @@ from kerfwave.cut.paths import SheetJob, sheet_job, sheet_program
 from kerfwave.cut.recipe import look_up
 from kerfwave.cut.resume import RestartPoint, prove_rest, rest_of, restart_points
 from kerfwave.cut.settings import Settings
+from kerfwave.cut.testcuts import all_coupons, axes_of, square_side_mm
 from kerfwave.cut.time import estimate
 from kerfwave.cut.usage import Usage, usage
 
@@ -26,6 +27,8 @@ __all__ = [
     "Settings",
     "SheetJob",
     "Usage",
+    "all_coupons",
+    "axes_of",
     "corrected",
     "design",
     "estimate",
@@ -37,6 +40,7 @@ __all__ = [
     "safe",
     "sheet_job",
     "sheet_program",
+    "square_side_mm",
     "usage",
     "verify",
 ]

@@ -42,6 +42,10 @@ class Coupon:
     program: SheetProgram
     pieces: tuple[Piece, ...]
     reading: tuple[str, ...]
+    depths_mm: tuple[float, ...] = ()  # of the focus in each contour; empty: the head stays
+    raw: bool = False  # drawn as the axes are, uncorrected
+    columns: tuple[str, ...] = ()  # of the table to fill in
+    rows: tuple[tuple[str, ...], ...] = ()
 
     @property
     def placements(self) -> tuple[Placement, ...]:
@@ -72,7 +76,7 @@ def passes_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
     columns = min(len(tries), int((machine.bed_width_mm - 2 * _MARGIN_MM + _GAP_MM) // pitch_x))
     rows = -(-len(tries) // columns) if columns > 0 else 0
     size = (2 * _MARGIN_MM + columns * pitch_x - _GAP_MM, 2 * _MARGIN_MM + rows * pitch_y)
-    _check_bed(size, machine, "coupon-passes", columns)
+    check_bed(size, machine, "coupon-passes", columns)
     marks: list[Contour] = []
     cuts: list[Contour] = []
     pieces = []
@@ -83,9 +87,9 @@ def passes_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
         name = f"passes-{passes}"
         step = _SQUARE_MM / (_MOST_SQUARES + 1)
         marks += [_tick(name, (x + (n + 1) * step, y - 1.5), recipe, machine) for n in range(k + 1)]
-        square = _rectangle(x, y, _SQUARE_MM, _SQUARE_MM)
-        pieces.append(_piece(name, square, stock))
-        cuts += _cut_free(pieces[-1], recipe, machine, size, passes=passes)
+        square = rectangle(x, y, _SQUARE_MM, _SQUARE_MM)
+        pieces.append(piece_of(name, square, stock))
+        cuts += cut_free(pieces[-1], recipe, machine, size, passes=passes)
     table = ", ".join(f"{k + 1}: {passes}" for k, passes in enumerate(tries))
     reading = (
         f"Ticks under a square and the passes it was cut with: {table}.",
@@ -116,31 +120,31 @@ def kerf_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
     # Whole strips that fit the bed; four already give a fifth of a kerf's worth of averaging.
     strips = min(_STRIPS, int((machine.bed_width_mm - 2 * _MARGIN_MM) // pitch))
     size = (2 * _MARGIN_MM + max(strips * pitch, _PLATE_MM[0]), 3 * _MARGIN_MM + tall + _PLATE_MM[1])
-    _check_bed(size, machine, "coupon-kerf", strips - 3)
+    check_bed(size, machine, "coupon-kerf", strips - 3)
     left, low = _MARGIN_MM, 2 * _MARGIN_MM + _PLATE_MM[1]
     total = strips * pitch
     cuts = [
         _straight("strips", (left + k * pitch, low), (left + k * pitch, low + tall), recipe, down=k % 2 == 0)
         for k in range(1, strips)
     ]
-    cuts.append(_frame("strips", _rectangle(left, low, total, tall), recipe))
+    cuts.append(_frame("strips", rectangle(left, low, total, tall), recipe))
     half = recipe.kerf_mm / 2
     pieces = [
-        _piece(
+        piece_of(
             f"strip-{k + 1}",
-            _rectangle(left + k * pitch + half, low + half, pitch - recipe.kerf_mm, tall - recipe.kerf_mm),
+            rectangle(left + k * pitch + half, low + half, pitch - recipe.kerf_mm, tall - recipe.kerf_mm),
             stock,
         )
         for k in range(strips)
     ]
-    plate = _rectangle(left, _MARGIN_MM, *_PLATE_MM)
+    plate = rectangle(left, _MARGIN_MM, *_PLATE_MM)
     third = _PLATE_MM[0] / len(_HOLES_MM)
     holes = tuple(
         _circle(left + third * (n + 0.5), _MARGIN_MM + _PLATE_MM[1] / 2, diameter)
         for n, diameter in enumerate(_HOLES_MM)
     )
-    pieces.append(_piece("holes", plate, stock, holes))
-    cuts += _cut_free(pieces[-1], recipe, machine, size, passes=recipe.passes)
+    pieces.append(piece_of("holes", plate, stock, holes))
+    cuts += cut_free(pieces[-1], recipe, machine, size, passes=recipe.passes)
     wanted = " / ".join(fixed(d, 1) for d in _HOLES_MM)
     reading = (
         f"Leave the strips in their frame and push them together to one side. Kerf = gap / {strips + 1}.",
@@ -155,7 +159,7 @@ def kerf_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
     return Coupon(program, tuple(pieces), reading)
 
 
-def _cut_free(piece: Piece, recipe: Recipe, machine: Machine, size_mm: Point, *, passes: int) -> list[Contour]:
+def cut_free(piece: Piece, recipe: Recipe, machine: Machine, size_mm: Point, *, passes: int) -> list[Contour]:
     """Return the contours that free a piece which lies alone, holes first."""
     around = Surroundings(Polygon(piece.outline, piece.holes), (), recipe.kerf_mm, *size_mm)
     contours = []
@@ -189,11 +193,13 @@ def _tick(name: str, top: Point, recipe: Recipe, machine: Machine) -> Contour:
     return Contour(name, "mark", moves, _TICK_MM)
 
 
-def _piece(name: str, outline: Ring, stock: Stock, holes: tuple[Ring, ...] = ()) -> Piece:
+def piece_of(name: str, outline: Ring, stock: Stock, holes: tuple[Ring, ...] = ()) -> Piece:
+    """Return a piece of a coupon in its own coordinates."""
     return Piece(name, "coupon", outline, holes, thickness_mm(stock))
 
 
-def _rectangle(x: float, y: float, width: float, height: float) -> Ring:
+def rectangle(x: float, y: float, width: float, height: float) -> Ring:
+    """Return a rectangle, counter-clockwise from its lower left corner."""
     return ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
 
 
@@ -203,7 +209,8 @@ def _circle(x: float, y: float, diameter: float) -> Ring:
     return tuple((x + diameter / 2 * math.cos(a), y + diameter / 2 * math.sin(a)) for a in angles)
 
 
-def _check_bed(size_mm: Point, machine: Machine, name: str, columns: int) -> None:
+def check_bed(size_mm: Point, machine: Machine, name: str, columns: int) -> None:
+    """Raise OutsideBed where a coupon of `size_mm`, or a single column of it, does not fit the bed."""
     if columns < 1 or size_mm[0] > machine.bed_width_mm or size_mm[1] > machine.bed_height_mm:
         raise OutsideBed(
             f"{name} needs at least a bed of {max(size_mm[0], 56):g} x {size_mm[1]:g} mm, "

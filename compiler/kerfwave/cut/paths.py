@@ -84,8 +84,6 @@ def sheet_job(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Recipe
     placed = sorted((p for p in nest.placements if p.sheet == number), key=lambda p: p.piece)
     names = [p.piece for p in placed]
     shapes = [place(by_id[p.piece], p) for p in placed]
-    if not is_true(machine):
-        machine = replace(machine, arcs=False)  # an arc on unequal axes is none
     size = min(sheet.width_mm, machine.bed_width_mm), min(sheet.height_mm, machine.bed_height_mm)
     wanted = bridges_wanted(recipe, machine)
     hold = [wanted and bridges.needed(shape, machine.support_gap_mm) for shape in shapes]
@@ -214,12 +212,13 @@ def line_along(
         where the beam has no room in the waste.
     """
     ring = around.own.exterior if hole is None else around.own.interiors[hole]
+    arcs = machine.arcs and is_true(machine)  # an arc on axes that are not true is none
     beam = beam_line(tuple(ring.coords)[:-1], around.kerf_mm, hole=hole is not None, name=_name(name, hole))
-    thin = thinned(beam, _THIN_ARC_MM if machine.arcs else _THIN_LINE_MM)
+    thin = thinned(beam, _THIN_ARC_MM if arcs else _THIN_LINE_MM)
     held = None
     if wood_mm is not None:
-        held = bridges.held(thin, wood_mm, around.kerf_mm, around.others, arcs=machine.arcs, decimals=machine.decimals)
-    moves = held.moves if held else moves_along(thin, arcs=machine.arcs, decimals=machine.decimals)
+        held = bridges.held(thin, wood_mm, around.kerf_mm, around.others, arcs=arcs, decimals=machine.decimals)
+    moves = held.moves if held else moves_along(thin, arcs=arcs, decimals=machine.decimals)
     dark = held.dark if held else frozenset()
     spots = held.bridges if held else ()
     apart = [min((math.dist(_point(m), spot) for spot in spots), default=math.inf) for m in moves]
