@@ -13,7 +13,7 @@ def run(
     insets: tuple[Piece, ...],
     sheets: tuple[SheetStock, ...],
     margin_mm: float,
-    spacing_mm: float | None,
+    spacing_mm: float,
     grain: str | None,
     bed_width_mm: float,
     bed_height_mm: float,
@@ -29,7 +29,7 @@ def run(
             sheets,
             bed_mm=(bed_width_mm, bed_height_mm),
             margin_mm=margin_mm,
-            spacing_mm=2.0 if spacing_mm is None else spacing_mm,
+            spacing_mm=spacing_mm,
             sheet_grain=grain,
         )
     except nest.DoesNotFit as error:
