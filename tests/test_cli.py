@@ -85,7 +85,9 @@ def test_a_change_of_recipe_leaves_body_and_nest_alone(home, capsys):
     assert build(home, "--explain") == 0
     words = {line.split()[0]: line.split()[1] for line in capsys.readouterr().err.splitlines()}
     kept = {name for name, word in words.items() if word == "kept"}
-    assert kept == {"sizing", "body", "response", "field", "shaping", "slices", "nest"}
+    assert kept == {
+        *("sizing", "body", "response", "field", "listening", "spread", "learned", "shaping", "slices", "nest"),
+    }
     assert json.loads((home / "out/listening-post/report.json").read_text())["recipe"]["kerf_mm"] == 0.2
 
 
