@@ -9,7 +9,7 @@ from kerfwave.cut.check import safe, verify
 from kerfwave.cut.correction import corrected
 from kerfwave.cut.coupon import Coupon, design
 from kerfwave.cut.errors import CutError, KerfTooWide, OutsideBed
-from kerfwave.cut.outline import outline_program
+from kerfwave.cut.outline import outline_program, outline_recipe
 from kerfwave.cut.paths import SheetJob, sheet_job, sheet_program
 from kerfwave.cut.recipe import look_up
 from kerfwave.cut.resume import RestartPoint, prove_rest, rest_of, restart_points
@@ -34,6 +34,7 @@ __all__ = [
     "estimate",
     "look_up",
     "outline_program",
+    "outline_recipe",
     "prove_rest",
     "rest_of",
     "restart_points",

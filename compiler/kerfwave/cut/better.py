@@ -1,11 +1,14 @@
 """A shorter order of the same stops: 2-opt (turn a stretch round) and Or-opt (move up to three neighbours elsewhere).
 
 What must come later stays later. A row that offered nothing is not looked at again until something beside it moved;
-when all rows rest, every row is looked at once more, so the end is a true local optimum. Work is counted, not timed.
+when all rows rest, every row is looked at once more, so the end is a true local optimum. Then two neighbouring
+stretches change places at random (a seeded generator), and what that spoils is bettered again; what is longer is
+taken back. Work is counted, not timed.
 """
 
 from __future__ import annotations
 
+import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,6 +18,7 @@ import numpy.typing as npt
 Lengths = npt.NDArray[np.int64]
 SWEEPS = 60
 _LONGEST_SEGMENT = 3
+_KICK = 30  # stops that a kick reaches over, at most
 
 
 @dataclass(slots=True)
@@ -34,13 +38,17 @@ class _Way:
         self.path[first:last] = stretch
         self.place[stretch] = np.arange(first, last)
 
+    def length(self) -> int:
+        """Return the whole way."""
+        return int(self.um[self.path[:-1], self.path[1:]].sum())
+
     def wake(self, *places: int) -> None:
         """Wake the labels at these places of the path."""
         for awake in self.awake:
             awake[self.path[[p for p in places if 0 <= p < len(self.path)]]] = True
 
 
-def reorder(um: Lengths, later: Sequence[tuple[int, ...]]) -> list[int]:
+def reorder(um: Lengths, later: Sequence[tuple[int, ...]], kicks: int = 0) -> list[int]:
     """Return a legal order of the stops 0 ... n - 1 that is no longer than the one given.
 
     Parameters
@@ -49,6 +57,8 @@ def reorder(um: Lengths, later: Sequence[tuple[int, ...]]) -> list[int]:
         shape (n + 2, n + 2): whole lengths from stop to stop; the first and the last row are the home.
     later
         for each stop those that must come after it; the order given keeps to it.
+    kicks
+        how often a local optimum is disturbed.
     """
     count = len(later)
     if count < 2:
@@ -65,18 +75,54 @@ def reorder(um: Lengths, later: Sequence[tuple[int, ...]]) -> list[int]:
         np.arange(count + 2),
         [np.ones(count + 2, dtype=np.bool_) for _ in range(1 + _LONGEST_SEGMENT)],
     )
+    _settle(way, thorough=True)
+    dice = random.Random(1)
+    best, length = way.path.copy(), way.length()
+    for _ in range(kicks if count > 3 else 0):
+        if not _kick(way, dice):
+            continue
+        _settle(way, thorough=False)
+        now = way.length()
+        if now <= length:
+            best, length = way.path.copy(), now
+        else:
+            way.put(0, best.copy())
+            for awake in way.awake:
+                awake[:] = False
+    return [int(label) - 1 for label in best[1:-1]]
+
+
+def _settle(way: _Way, *, thorough: bool) -> None:
+    """Better the order until all rows rest; if `thorough`, until all of them rest after being woken once more."""
     fresh = True  # every row is awake
     for _ in range(SWEEPS):
         moved = _reversals(way)
         for size in range(1, _LONGEST_SEGMENT + 1):
             moved = _shifts(way, size) or moved
-        if not moved and fresh:
+        if not moved and (fresh or not thorough):
             break
         fresh = not moved
         if fresh:
             for awake in way.awake:
                 awake[:] = True
-    return [int(label) - 1 for label in way.path[1:-1]]
+
+
+def _kick(way: _Way, dice: random.Random) -> bool:
+    """Let two neighbouring stretches change places, if what must come later allows it; return whether it did."""
+    last = len(way.path) - 1  # stops stand at 1 ... last - 1
+    span = min(_KICK, last - 1)
+    width = 2 + int(dice.random() * (span - 1))
+    first = 1 + int(dice.random() * (last - width))
+    middle = first + 1 + int(dice.random() * (width - 1))
+    end = first + width
+    before, after = way.path[first:middle], way.path[middle:end]
+    held = way.place[way.later[before]]
+    if ((held >= middle) & (held < end)).any():
+        return False
+    way.put(first, np.concatenate([after, before]))
+    seam = first + end - middle
+    way.wake(first - 1, first, seam - 1, seam, end - 1, end)
+    return True
 
 
 def _padded(lists: Sequence[Sequence[int]], filler: int) -> npt.NDArray[np.int64]:
@@ -91,8 +137,12 @@ def _reversals(way: _Way) -> bool:
     moved = False
     path, last, awake = way.path, len(way.path) - 1, way.awake[0]
     first_later = way.place[way.later].min(axis=1)[path]  # by place: where the first that must come later stands
-    for i in range(1, last - 1):
-        if not awake[path[i]]:
+    if not awake.any():
+        return False
+    for label in path[awake[path]].tolist():
+        i = int(way.place[label])
+        if not 0 < i < last - 1:
+            awake[label] = False
             continue
         stop = int(first_later[i:last].min())  # no reversal from i reaches past this in any case
         # The stretch [i..j] is legal if nothing that must come later than a member lies in it.
@@ -122,10 +172,11 @@ def _shifts(way: _Way, size: int) -> bool:
     """One sweep of Or-opt with stretches of `size`: move each to where it is best, either way round."""
     moved = False
     path, place, last, awake = way.path, way.place, len(way.path) - 1, way.awake[size]
-    for i in range(1, last - size + 1):
-        if not awake[path[i]]:
+    for label in path[awake[path]].tolist():
+        i = int(place[label])
+        awake[label] = False
+        if not 0 < i <= last - size:
             continue
-        awake[path[i]] = False
         j = i + size - 1
         members = path[i : j + 1]
         earliest = _outermost(place[way.sooner[members]].ravel(), i, j, default=0)

@@ -19,10 +19,12 @@ from shapely.geometry import LineString, Polygon
 from kerfwave.cut import bridges as bridging
 from kerfwave.cut.correction import drawn
 from kerfwave.cut.follow import TOLERANCE_MM, Points, Ring, Run, follow, held_faults, owners, runs_of
+from kerfwave.cut.lead import KeepOut
 from kerfwave.cut.placing import place
 from kerfwave.cut.readback import Motion, Reading, read
 from kerfwave.cut.settings import focus_depths_mm
 from kerfwave.model.parts import Check, Piece, Placement, Point, Recipe
+from kerfwave.model.parts import Ring as RingOfPoints
 from kerfwave.model.spec import Machine
 
 _EDGE_MM = 0.02
@@ -66,10 +68,13 @@ def verify(
     *,
     name: str = "program",
     bridges: Sequence[tuple[str, Point]] = (),
+    outline: RingOfPoints = (),
+    keep_out: Sequence[KeepOut] = (),
 ) -> tuple[Check, ...]:
     """Prove that a program cuts `pieces` as the placements of its sheet have them, and is safe (see `safe`).
 
-    `bridges` are the (piece, place on the sheet) where an outline is meant to keep one. Returns one check for each
+    `bridges` are the (piece, place on the sheet) where an outline is meant to keep one, `outline` is that of a sheet
+    which is no rectangle, `keep_out` where no beam may go. Returns one check for each
     rule, level "fail" where it is broken. The value of "...-kerf" is the largest distance in mm of the beam's centre
     from where it should run, its limit 0.02 mm.
     """
@@ -83,6 +88,7 @@ def verify(
         *_settings(reading.motions, recipe, machine, name),
         *_rings(runs, _finished(shapes, bridges, wood), recipe, machine, name),
         _wood(runs, shapes, recipe, name),
+        *_clear(runs, outline, keep_out, name),
     )
 
 
@@ -239,3 +245,18 @@ def _wood(runs: list[Run], shapes: list[tuple[str, Polygon]], recipe: Recipe, na
             if kept[k].intersects(path):
                 cut.append(f"{shapes[k][0]} is cut into from line {run.line} on")
     return _check(f"{name}-wood", "No cut goes through a piece", cut)
+
+
+def _clear(runs: list[Run], outline: RingOfPoints, keep_out: Sequence[KeepOut], name: str) -> tuple[Check, ...]:
+    """Prove that no beam leaves an odd sheet or meets a place to keep out of; nothing to prove where there is none."""
+    if not outline and not keep_out:
+        return ()
+    sheet = Polygon(outline).buffer(_EDGE_MM) if outline else None
+    places = [(what, Polygon(ring).buffer(max(0.0, clearance - _EDGE_MM))) for what, ring, clearance in keep_out]
+    bad = []
+    for run in runs:
+        path = LineString(run.points)
+        if sheet is not None and not sheet.covers(path):
+            bad.append(f"the cut from line {run.line} on leaves the sheet")
+        bad += [f"the cut from line {run.line} on meets a {what}" for what, place in places if place.intersects(path)]
+    return (_check(f"{name}-clear", "The beam stays on the sheet and keeps off knots, clamps and magnets", bad),)

@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry import Polygon
 
 from kerfwave.cut.motion import heading, length_mm, sweep
-from kerfwave.model.parts import Move, Point
+from kerfwave.model.parts import Move, Point, Ring
 
 # Long leads first, and first the one that runs straight on into the cut, which needs an outward corner; the last is
 # for inward corners, between their two sides.
@@ -24,6 +24,9 @@ _OFF_ARC_MM = 0.001  # RS274 takes 0.002 mm between the radii at the ends of an 
 _APART_MM = 0.05  # kept between the lead's own kerf and that of any other piece
 
 
+KeepOut = tuple[str, Ring, float]  # what it is, its outline on the sheet, the clearance in mm
+
+
 @dataclass(frozen=True, slots=True)
 class Surroundings:
     """What a lead must keep clear of."""
@@ -33,6 +36,7 @@ class Surroundings:
     kerf_mm: float
     width_mm: float  # of what sheet and bed have in common
     height_mm: float
+    sheet: Polygon | None = None  # of a sheet that is no rectangle
 
 
 def leads(moves: Sequence[Move], at: Sequence[int], around: Surroundings, *, decimals: int) -> tuple[Point | None, ...]:
@@ -99,6 +103,8 @@ def _clear(
     lines = shapely.linestrings(np.stack([starts, places], axis=1))
     good &= ~shapely.dwithin(around.own, lines, half - _TOUCH_MM)
     good &= ~shapely.dwithin(around.own, shapely.points(places), half + length / 4)
+    if around.sheet is not None:
+        good &= shapely.covers(around.sheet, lines)
     for other in around.others:
         good &= ~shapely.dwithin(other, lines, 1.5 * around.kerf_mm + _APART_MM)
     return np.asarray(good)

@@ -3,8 +3,8 @@
 Each closed contour is a set of points, of which one is visited (it is left where it was entered); the way leads
 from the origin through all of them and back. Nearest neighbour builds it, a Viterbi pass picks the best points
 for a fixed order exactly, 2-opt and Or-opt better the order with the points fixed (`kerfwave.cut.better`); the last
-two alternate. Distances are whole micrometres, so that ties and gains never hang on the last bit of a float, and the
-rounds are counted, so that a slow machine finds what a fast one does.
+two alternate, at the end with kicks out of the local optimum. Distances are whole micrometres, so that ties and gains
+never hang on the last bit of a float, and the rounds are counted, so that a slow machine finds what a fast one does.
 """
 
 from __future__ import annotations
@@ -21,6 +21,10 @@ Points = npt.NDArray[np.float64]  # shape (k, 2), mm
 Lengths = npt.NDArray[np.int64]  # micrometres
 Parents = Sequence[int | tuple[int, ...] | None]
 ROUNDS = 20  # of order and points in turn
+KICKS_A_CONTOUR = 10
+MOST_KICKS = 400
+KICKED_ROUNDS = 2
+KICKED_ROWS = 100_000  # kicks times contours: a kick costs more on a large sheet
 
 
 def tour(
@@ -43,15 +47,22 @@ def tour(
     later = later_of(parents)
     sequence = nearest_neighbour(entries, parents, origin)
     best = total_um(sequence, entries, origin)
+    kicks = kicked = 0
     for _ in range(ROUNDS):
         tried = _choose_entries([contour for contour, _ in sequence], entries, origin)
         stops = np.concatenate([origin, [entries[contour][k] for contour, k in tried], origin])
-        order = reorder(_between(stops, stops), _relabelled(later, [contour for contour, _ in tried]))
+        order = reorder(_between(stops, stops), _relabelled(later, [contour for contour, _ in tried]), kicks)
         tried = [tried[i] for i in order]
         length = total_um(tried, entries, origin)
-        if length >= best:
+        if length < best:
+            sequence, best = tried, length
+        elif kicks:
             break
-        sequence, best = tried, length
+        kicked += kicks > 0
+        if kicked >= KICKED_ROUNDS:
+            break
+        if length >= best:
+            kicks = min(MOST_KICKS, KICKS_A_CONTOUR * len(entries), KICKED_ROWS // len(entries))
     return tuple(sequence)
 
 

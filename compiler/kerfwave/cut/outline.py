@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from kerfwave.cut.motion import reach
 from kerfwave.cut.program import assemble
-from kerfwave.model.parts import Contour, Move, Point, SheetProgram
+from kerfwave.model.parts import Contour, Move, Point, Recipe, SheetProgram
 from kerfwave.model.spec import Machine
 
 _FEED_MM_MIN = 3000.0  # slow enough for the eye to follow, fast enough not to mark
@@ -34,6 +36,18 @@ def outline_program(program: SheetProgram, machine: Machine) -> SheetProgram | N
         machine,
         verified=program.verified,
         notes=notes,
+    )
+
+
+def outline_recipe(recipe: Recipe, machine: Machine) -> Recipe:
+    """Return what the header of `outline_program` shall say instead of the recipe: nothing is cut, no air is blown."""
+    return replace(
+        recipe,
+        power_percent=machine.outline_power_percent,
+        feed_mm_min=min(_FEED_MM_MIN, machine.max_feed_mm_min),
+        passes=_ROUNDS,
+        air_assist=False,
+        provenance="Nothing is cut: a faint dot shows the used area.",
     )
 
 

@@ -15,7 +15,7 @@ from kerfwave.cut import bridges, heat
 from kerfwave.cut.arcs import moves_along
 from kerfwave.cut.correction import is_true
 from kerfwave.cut.errors import OutsideBed
-from kerfwave.cut.lead import LENGTHS_MM, Surroundings, leads, overrun
+from kerfwave.cut.lead import LENGTHS_MM, KeepOut, Surroundings, leads, overrun
 from kerfwave.cut.motion import heading, length_mm
 from kerfwave.cut.offset import beam_line, thinned
 from kerfwave.cut.order import tour
@@ -23,7 +23,7 @@ from kerfwave.cut.placing import place
 from kerfwave.cut.precedence import precedence
 from kerfwave.cut.program import assemble
 from kerfwave.cut.settings import bridges_wanted, focus_depths_mm, settings_of
-from kerfwave.model.parts import Contour, Move, Nest, Piece, Point, Recipe, Sheet, SheetProgram
+from kerfwave.model.parts import Contour, Move, Nest, Piece, Point, Recipe, Ring, Sheet, SheetProgram
 from kerfwave.model.spec import Machine
 
 _MOST_STARTS = 32  # entry points tried on one contour
@@ -62,7 +62,16 @@ def sheet_program(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Re
     return sheet_job(number, nest, pieces, recipe, machine).program
 
 
-def sheet_job(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Recipe, machine: Machine) -> SheetJob:
+def sheet_job(
+    number: int,
+    nest: Nest,
+    pieces: tuple[Piece, ...],
+    recipe: Recipe,
+    machine: Machine,
+    *,
+    outline: Ring = (),
+    keep_out: Sequence[KeepOut] = (),
+) -> SheetJob:
     """Return the program that cuts the pieces which `nest` puts on sheet `number`.
 
     What must come before what is `precedence`; within that, the way with the beam off is short (`order.tour`) and
@@ -70,7 +79,8 @@ def sheet_job(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Recipe
     follow each other without lifting, after a lead-in through waste, and the last runs half a millimetre past its
     start. Where the recipe asks for the passes sheet by sheet, or the focus moves between them, each pass is a
     contour of its own, with lead-in and overrun. Where no lead has room, the beam is lit on the line itself, at a
-    corner if there is one, and the notes say so. Pieces that could tip or fall keep bridges (`bridges`).
+    corner if there is one, and the notes say so. Pieces that could tip or fall keep bridges (`bridges`). Leads stay on
+    a sheet whose `outline` is no rectangle, and off the places to `keep_out` of.
 
     Raises
     ------
@@ -89,7 +99,7 @@ def sheet_job(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Recipe
     hold = [wanted and bridges.needed(shape, machine.support_gap_mm) for shape in shapes]
     woods = [bridges.width_mm(by_id[p.piece].thickness_mm, recipe.kerf_mm) for p in placed]
     wood = [w if h else None for w, h in zip(woods, hold, strict=True)]
-    lines = _lines(names, shapes, recipe.kerf_mm, size, machine, wood)
+    lines = _lines(names, shapes, recipe.kerf_mm, size, machine, wood, outline, keep_out)
     for line in lines:
         _check_inside(line, names[line.piece], sheet, machine)
     entries = [np.array([_point(line.moves[i - 1]) for i in line.starts]) for line in lines]
@@ -177,7 +187,11 @@ def _lines(
     size_mm: Point,
     machine: Machine,
     wood_mm: Sequence[float | None],
+    outline: Ring,
+    keep_out: Sequence[KeepOut],
 ) -> list[Line]:
+    plate = Polygon(outline) if outline else None
+    kept = tuple(Polygon(place).buffer(clearance) for _, place, clearance in keep_out)
     for shape in shapes:
         shapely.prepare(shape)
     tree = STRtree(list(shapes))
@@ -186,7 +200,7 @@ def _lines(
     for index, shape in enumerate(shapes):
         near = tree.query(shapely.box(*shape.bounds).buffer(reach))
         others = tuple(shapes[k] for k in sorted(near.tolist()) if k != index)
-        around = Surroundings(shape, others, kerf_mm, *size_mm)
+        around = Surroundings(shape, (*others, *kept), kerf_mm, *size_mm, plate)
         for hole in (*range(len(shape.interiors)), None):
             wood = wood_mm[index] if hole is None else None
             lines.append(line_along(index, hole, names[index], around, machine, wood_mm=wood))

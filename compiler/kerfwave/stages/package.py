@@ -109,7 +109,8 @@ def run(
     faint = spec.machine.outline_power_percent
     for program in paths.outlines:
         size = (program.width_mm, program.height_mm)
-        text = gcode.render(cut.corrected(_warned(program, failed, assessed), spec.machine), spec.machine, recipe)
+        told = cut.corrected(_warned(program, failed, assessed), spec.machine)
+        text = gcode.render(told, spec.machine, cut.outline_recipe(recipe, spec.machine))
         proofs += cut.safe(text, spec.machine, *size, name=program.name, most_percent=faint)
         files[f"gcode/{program.name}.nc"] = text
     broken = [c.text for c in proofs if c.level == "fail"]
