@@ -24,7 +24,7 @@ HOME = np.zeros((1, 2))
 
 
 @st.composite
-def problems(draw, most=24):
+def problems(draw, most=16):
     """Clusters of points; any contour may have to wait for several others."""
     count = draw(st.integers(2, most))
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
@@ -41,7 +41,7 @@ def legal(visits, later):
     return all(at[c] < at[p] for c, those in enumerate(later) for p in those)
 
 
-@settings(max_examples=40)
+@settings(max_examples=30)
 @given(problems())
 def test_several_may_have_to_come_later(problem):
     entries, later = problem
@@ -51,7 +51,7 @@ def test_several_may_have_to_come_later(problem):
     assert total_um(found, entries, HOME) <= total_um(nearest_neighbour(entries, later, HOME), entries, HOME)
 
 
-@settings(max_examples=40)
+@settings(max_examples=30)
 @given(problems(), st.integers(0, 2**32 - 1))
 def test_heat_is_spread_within_the_detour_and_the_rules(problem, seed):
     entries, later = problem

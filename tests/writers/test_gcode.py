@@ -174,3 +174,61 @@ def test_lines_keep_to_the_machines_length():
 def test_same_sheet_same_bytes():
     assert sheet()[0] == sheet()[0]
     assert sheet()[0].endswith("\n") and "\r" not in sheet()[0]
+
+
+def test_comments_in_the_machines_own_style():
+    one, _ = sheet()
+    other, _ = sheet(comments="semicolon")
+    bare, _ = sheet(comments="none")
+    assert moves_of(one) == moves_of(other) == moves_of(bare)
+    assert [c.strip() for c in interpret(other).comments] == interpret(one).comments
+    assert "(" not in other and "(" not in bare and ";" not in bare
+    assert interpret(bare).comments == []
+
+
+@pytest.mark.parametrize("attack", ATTACKS)
+@pytest.mark.parametrize("style", ["semicolon", "none"])
+def test_names_stay_comment_text_in_every_style(attack, style):
+    machine = replace(MACHINE, comments=style)
+    good = piece("L01a", rectangle(10, 10, 30, 30))
+    bad = replace(good, id=attack)
+    recipe = replace(RECIPE, stock=attack, provenance=attack)
+    program = replace(sheet_program(1, lying(bad), (bad,), recipe, machine), notes=(attack,), name=attack)
+    text = render(program, machine, recipe)
+    plain = render(sheet_program(1, lying(good), (good,), RECIPE, machine), machine, RECIPE)
+    assert moves_of(text) == moves_of(plain) and text.isascii() and "\r" not in text
+    assert all(re.fullmatch(r"; ?[A-Za-z0-9 .:,+\-=*/_'\"]*", line) for line in text.splitlines() if ";" in line)
+
+
+def test_the_end_word_is_the_machines():
+    assert sheet(program_end="M30")[0].endswith("M5 S0\nM30\n")
+    assert sheet(program_end="M30", end=("M2",))[0].endswith("\nM2\n")
+
+
+def test_home_comes_dark_and_before_everything_else():
+    text, machine = sheet(home="g28", start=("G4 P0.5",))
+    code = [line for line in text.splitlines() if not line.startswith("(")]
+    assert code[:4] == ["M5 S0", "G17 G21 G90 G94", "G28", "G4 P0.5"] and code.count("G28") == 1
+    nest, pieces = demo()
+    checks = verify(text, pieces, nest.placements, RECIPE, machine, 400, 400)
+    assert all(c.level == "ok" for c in checks)
+    # From home the head must go to a whole place; and a machine without home knows no such word.
+    half = text.replace("\nG0 X", "\nG0 Y", 1)
+    half = re.sub(r"\nG0 Y([\d.]+) Y[\d.]+", r"\nG0 Y\1", half, count=1)
+    for spoilt, told in ((half, machine), (text, replace(machine, home="none"))):
+        checks = verify(spoilt, pieces, nest.placements, RECIPE, told, 400, 400)
+        assert "program-read" in {c.id for c in checks if c.level == "fail"}
+
+
+def test_power_on_a_line_of_its_own():
+    moves = (
+        Move("rapid", 1.0, 1.0),
+        Move("line", 2.0, 1.0, 0.5, 600.0),
+        Move("line", 3.0, 1.0, 0.25, 600.0),
+        Move("line", 4.0, 1.0, 0.75, 900.0),
+    )
+    program = SheetProgram("coupon", "s", 9.0, 9.0, (Contour("a", "mark", moves, 3.0),), 3.0, 3.0, 1.0, True)
+    machine = replace(MACHINE, power_on_moves=False)
+    text = render(program, machine, RECIPE)
+    assert moves_of(text) == moves_of(render(program, MACHINE, RECIPE))
+    assert not any(re.match(r"(G1|X|Y).*S", line) for line in text.splitlines())

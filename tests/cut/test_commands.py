@@ -1,0 +1,105 @@
+"""`kerfwave coupon` and `kerfwave resume`, as a person meets them."""
+
+import hashlib
+import json
+import re
+
+import pytest
+
+from conftest import DEMO
+from kerfwave.cli import main
+from rs274 import interpret
+
+
+def test_coupon_writes_programs_drawings_and_a_page(tmp_path, capsys):
+    assert main(["coupon", str(DEMO), "--out", str(tmp_path)]) == 0
+    folder = tmp_path / "listening-post-coupons"
+    assert capsys.readouterr().out.strip() == str(folder)
+    names = sorted(p.stem for p in (folder / "gcode").glob("*.nc"))
+    assert names == ["coupon-field", "coupon-kerf", "coupon-passes", "coupon-square"]
+    assert names == sorted(p.stem for p in (folder / "sheets").glob("*.svg"))
+    page = (folder / "reading.html").read_text("utf-8")
+    assert all(f'<h2 id="{name}"' in page or name in page for name in names) and "eyewear" in page
+    assert "<script" not in page and not re.search(r"https?://(?!www\.w3\.org)", page)
+    for name in names:
+        assert interpret((folder / "gcode" / f"{name}.nc").read_text("ascii")).ended
+    first = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+    assert main(["coupon", str(DEMO), "--out", str(tmp_path)]) == 0
+    assert first == {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+def test_coupon_reads_the_square(tmp_path, capsys):
+    words = ["300.6", "300.6", "299.7", "299.7", "425.2", "423.8"]
+    assert main(["coupon", str(DEMO), "--out", str(tmp_path), "--read-square", *words]) == 0
+    assert capsys.readouterr().out == "axis_scale: [1.002, 0.999]\nskew_deg: 0.189\n"
+    assert list(tmp_path.iterdir()) == []
+    assert main(["coupon", str(DEMO), "--out", str(tmp_path), "--read-square", *words[:5], "300"]) == 2
+    assert "measure again" in capsys.readouterr().err
+
+
+def test_coupon_of_a_wrong_spec_writes_nothing(tmp_path, shelf_copy, capsys):
+    stock = shelf_copy / "stock" / "birch-6.yaml"
+    stock.write_text(stock.read_text("utf-8").replace("birch-plywood", "pvc"), "utf-8")
+    assert main(["coupon", str(shelf_copy / "listening-post.yaml"), "--out", str(tmp_path / "o")]) == 2
+    assert "PVC must not be laser-cut" in capsys.readouterr().err and not (tmp_path / "o").exists()
+
+
+def rows_of(package, name):
+    report = json.loads((package / "report.json").read_text("utf-8"))
+    return next(t["points"] for t in report["cut"]["restarts"] if t["program"] == name)
+
+
+def test_resume_from_a_package_and_from_its_spec(demo_package, tmp_path, capsys):
+    rows = rows_of(demo_package, "sheet-02")
+    last = rows[-1]
+    to = ["--to", str(tmp_path)]
+    assert main(["resume", str(demo_package), "sheet-02", last["piece"], *to]) == 0
+    said = capsys.readouterr()
+    first = next(r for r in rows if r["piece"] == last["piece"])
+    written = tmp_path / f"listening-post-sheet-02-from-{first['number']:03d}.nc"
+    assert said.out.strip() == str(written) and "must lie exactly where it lay" in said.err
+    whole = (demo_package / "gcode" / "sheet-02.nc").read_text("ascii")
+    tail = "\n".join(whole.split("\n")[first["line"] - 1 :])
+    text = written.read_text("ascii")
+    assert text.endswith(tail) and len(text) < len(whole)
+    burns, all_burns = interpret(text).burns(), interpret(whole).burns()
+    assert burns == all_burns[len(all_burns) - len(burns) :]
+    assert main(["resume", str(DEMO), "2", str(first["number"]), "--out", str(demo_package.parent), *to]) == 0
+    assert written.read_text("ascii") == text
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("sheet-02", "X99"), "X99 is not cut on sheet-02; its pieces: "),
+        (("sheet-02", "999"), "has the rows 1 to"),
+        (("sheet-77", "1"), "there is no program sheet-77; there are sheet-01"),
+    ],
+)
+def test_resume_says_what_there_is(demo_package, tmp_path, capsys, words, said):
+    assert main(["resume", str(demo_package), *words, "--to", str(tmp_path)]) == 2
+    assert said in capsys.readouterr().err and list(tmp_path.iterdir()) == []
+
+
+def test_resume_takes_no_file_that_was_not_proved(demo_package, tmp_path, capsys):
+    copy = tmp_path / "package"
+    copy.mkdir()
+    for name in ("manifest.json", "report.json", "gcode/sheet-01.nc"):
+        (copy / name).parent.mkdir(exist_ok=True)
+        (copy / name).write_bytes((demo_package / name).read_bytes())
+    to = ["--to", str(tmp_path / "to")]
+    assert main(["resume", str(copy), "1", "2", *to]) == 0
+    program = copy / "gcode" / "sheet-01.nc"
+    program.write_text(program.read_text("ascii").replace("F250", "F350"), "ascii")
+    assert main(["resume", str(copy), "1", "3", *to]) == 2
+    assert "not the file that was proved" in capsys.readouterr().err
+    # Even with a manifest that was made to fit, what does not hold together is not written.
+    text = program.read_text("ascii")
+    spoilt = text.replace("M5 S0\nG0", "G0")
+    program.write_text(spoilt, "ascii")
+    manifest = json.loads((copy / "manifest.json").read_text("utf-8"))
+    manifest["files"]["gcode/sheet-01.nc"]["sha256"] = hashlib.sha256(spoilt.encode()).hexdigest()
+    (copy / "manifest.json").write_text(json.dumps(manifest), "utf-8")
+    assert main(["resume", str(copy), "1", "3", *to]) == 2
+    assert "does not prove" in capsys.readouterr().err
+    assert [p.name for p in (tmp_path / "to").iterdir()] == ["package-sheet-01-from-002.nc"]
