@@ -105,7 +105,7 @@ def field_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
     reading = (
         f"Rows are power in percent, columns feed in mm/min, and in each cell stand {said} passes from left to right.",
         "Lift the sheet straight up, press nothing, and tick in the table what fell out.",
-        "Of what fell out, take the fastest feed with the fewest passes whose edge is brown and not black; then cut "
+        "Of what fell out, take the fastest feed with the fewest passes whose edge is brown and not black. Then cut "
         "coupon-passes with it.",
         "Write power, feed and passes into a recipe file, with the date and this coupon's name.",
     )
@@ -185,7 +185,7 @@ def square_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
         f"Measure from the middle of each cross, to 0.1 mm: AB, DC, AD, BC should be {nominal} mm, AC and BD "
         f"{fixed(side * math.sqrt(2), 1)} mm.",
         "kerfwave coupon SPEC --read-square AB DC AD BC AC BD turns the six lengths into axis_scale and skew_deg for "
-        "the machine file. By hand: scale x = mean of AB and DC over the nominal, y likewise of AD and BC; the sine of "
+        "the machine file. By hand: scale x = mean of AB and DC over the nominal, y likewise of AD and BC. The sine of "
         "the skew = the difference of the squares of AC and BD over 4 AB AD.",
         "Programs for that machine then correct it. Cut this coupon again after any change to belts or frame.",
     )
