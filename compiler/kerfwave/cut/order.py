@@ -21,8 +21,8 @@ Points = npt.NDArray[np.float64]  # shape (k, 2), mm
 Lengths = npt.NDArray[np.int64]  # micrometres
 Parents = Sequence[int | tuple[int, ...] | None]
 ROUNDS = 20  # of order and points in turn
-KICKS_A_CONTOUR = 10
-MOST_KICKS = 400
+KICKS_A_CONTOUR = 5
+MOST_KICKS = 150
 KICKED_ROUNDS = 2
 KICKED_ROWS = 100_000  # kicks times contours: a kick costs more on a large sheet
 
