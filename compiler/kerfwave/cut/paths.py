@@ -146,10 +146,12 @@ def _notes(
     on_line = [_name(names[lines[i].piece], lines[i].hole) for i, choice in visits if lines[i].lit[choice] is None]
     if on_line:
         notes.append(f"No room for a lead-in, beam lit on the line: {', '.join(on_line)}")
-    held = {line.piece for line in lines if line.bridges}
+    held = {line.piece: line.bridges for line in lines if line.bridges}
     if held:
-        said = ", ".join(names[k] for k in sorted(held))
-        notes.append(f"Bridges left, two each, to cut with a knife from above: {said}")
+        said = ", ".join(
+            f"{names[k]} at {' and '.join(f'{x:.0f}/{y:.0f}' for x, y in spots)}" for k, spots in sorted(held.items())
+        )
+        notes.append(f"Bridges left, to cut with a knife from above, x/y in mm: {said}")
     loose = [names[k] for k, wanted in enumerate(hold) if wanted and k not in held]
     if loose:
         notes.append(f"Could tip or fall, and there is no room for bridges: pin or tape {', '.join(loose)}")
