@@ -167,3 +167,10 @@ def test_the_proof_counts_passes_between_bridges():
         text = render(sheet_program(1, nest, (strip,), other, WIDE), WIDE, other)
         checks = verify(text, (strip,), nest.placements, RECIPE, WIDE, 400, 400, bridges=held)
         assert "program-passes" in {c.id for c in checks if c.level != "ok"}
+
+
+def test_no_bridge_hangs_on_the_very_edge_of_the_sheet():
+    strip = piece("a", rectangle(0.4, 0.4, 180, 7))  # next to no waste on the left and below
+    program, _, bad = checked(lying(strip), (strip,))
+    assert bad == set()
+    assert all(x > 0.9 and y > 0.9 for _, (x, y) in bridges_of(program)) and len(bridges_of(program)) == 2

@@ -53,15 +53,16 @@ def width_mm(thickness_mm: float, kerf_mm: float) -> float:
 
 
 def held(
-    ring: Ring, wood_mm: float, kerf_mm: float, others: Sequence[Polygon], *, arcs: bool, decimals: int
+    ring: Ring, wood_mm: float, kerf_mm: float, others: Sequence[Polygon], size_mm: Point, *, arcs: bool, decimals: int
 ) -> Held | None:
     """Return the beam's line `ring` with two bridges of `wood_mm`; None where there is no room for two.
 
-    A bridge lies on a straight stretch, and its waste is at least 0.8 mm wide before the kerf of one of `others`.
+    A bridge lies on a straight stretch, and its waste is at least 0.8 mm wide before the kerf of one of `others` or the
+    edge of a sheet of `size_mm`.
     """
     line = LineString([*ring, ring[0]])
     skipped = wood_mm + kerf_mm  # the beam is as wide as the kerf: half of it comes in from either side
-    middles = _places(line, skipped, kerf_mm, others)
+    middles = _places(line, skipped, kerf_mm, others, size_mm)
     if middles is None:
         return None
     first, second = middles
@@ -98,7 +99,9 @@ def _from(line: LineString, begin: float) -> LineString:
     return LineString(points)
 
 
-def _places(line: LineString, skipped: float, kerf_mm: float, others: Sequence[Polygon]) -> tuple[float, float] | None:
+def _places(
+    line: LineString, skipped: float, kerf_mm: float, others: Sequence[Polygon], size_mm: Point
+) -> tuple[float, float] | None:
     """Return where along the line the middles of the two bridges lie, in that order; None if there are no two."""
     length = line.length
     along = np.unique(
@@ -113,6 +116,8 @@ def _places(line: LineString, skipped: float, kerf_mm: float, others: Sequence[P
     good = (straight > _STRAIGHT) & (chord > _STRAIGHT)
     if not good.any():  # a round piece: any place will do that is not sharper than it must be
         good = chord > 0.9
+    edge = kerf_mm / 2 + _WASTE_MM
+    good &= shapely.covers(shapely.box(edge, edge, size_mm[0] - edge, size_mm[1] - edge), here)
     for other in others:
         good &= ~shapely.dwithin(other, here, 1.5 * kerf_mm + _WASTE_MM)
     along = along[good]

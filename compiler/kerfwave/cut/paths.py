@@ -233,7 +233,8 @@ def line_along(
     thin = thinned(beam, _THIN_ARC_MM if arcs else _THIN_LINE_MM)
     held = None
     if wood_mm is not None:
-        held = bridges.held(thin, wood_mm, around.kerf_mm, around.others, arcs=arcs, decimals=machine.decimals)
+        size = (around.width_mm, around.height_mm)
+        held = bridges.held(thin, wood_mm, around.kerf_mm, around.others, size, arcs=arcs, decimals=machine.decimals)
     moves = held.moves if held else moves_along(thin, arcs=arcs, decimals=machine.decimals)
     dark = held.dark if held else frozenset()
     spots = held.bridges if held else ()
