@@ -45,7 +45,7 @@ def test_there_are_two_commands_and_each_sets_itself_up():
         assert command.startswith("python3 -m venv .venv && .venv/bin/python -m pip install -e ")
     assert build.split(" && ")[1].endswith("-e .")
     assert test.split(" && ")[1].endswith("-e '.[test]'")
-    assert test.split(" && ")[2] == ".venv/bin/python -m pytest\n"
+    assert test.split(" && ")[2] == ".venv/bin/python -m pytest -n auto --dist loadfile\n"
 
 
 def test_the_first_command_builds_every_demo():
