@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from kerfwave.learn.fit_words import signed
-from kerfwave.measure.response import ResponseComparison
+from kerfwave.measure.response import Band, ResponseComparison, Spread
 from kerfwave.numfmt import fixed
-from kerfwave.writers.lines import Series
+from kerfwave.writers.lines import Area, Series
 from kerfwave.writers.measured import level_chart, table
 
 
@@ -18,12 +20,19 @@ def text_of(comparison: ResponseComparison) -> tuple[str, ...]:
         f"over the judged band it strays {fixed(comparison.rms_db, 1)} dB (root mean square), by third octaves "
         f"{signed(comparison.worst_db)} dB at most.",
     ]
-    lines += [
-        f"  {fixed(band.nominal_hz, 1)} Hz: {signed(band.deviation_db)} dB  {'ok' if band.within else 'out'}"
-        for band in comparison.bands
-    ]
+    low, high = comparison.judged_hz
+    for band in comparison.bands:
+        word = _word(band) if low <= band.nominal_hz <= high else "not judged"
+        lines.append(f"  {fixed(band.nominal_hz, 1)} Hz: {signed(band.deviation_db)} dB  {word}")
     lines += [f"  {one.id}: {one.verdict}: {one.text}" for one in comparison.judgements]
     return tuple(lines)
+
+
+def _word(band: Band) -> str:
+    """Return what to say of a band; what is within the tolerance may still be rare among builds of this design."""
+    if not band.within:
+        return "out"
+    return "ok" if band.usual in (None, True) else "ok; farther than eight builds in ten"
 
 
 def csv_of(comparison: ResponseComparison) -> str:
@@ -34,8 +43,17 @@ def csv_of(comparison: ResponseComparison) -> str:
     return table(titles, (comparison.frequency_hz, measured, promised, deviation), (3, 3, 3, 3))
 
 
+def _inside(spread: Spread, frequency_hz: Sequence[float]) -> Area:
+    """Return what lies between both edges of the spread, as far as was measured."""
+    rows = zip(spread.frequency_hz, spread.low_db, spread.high_db, strict=True)
+    kept = [row for row in rows if frequency_hz[0] <= row[0] <= frequency_hz[-1]]
+    x, low, high = (tuple(row[k] for row in kept) for k in range(3))
+    return Area("8 of 10", x, low, high, 1)
+
+
 def chart_of(comparison: ResponseComparison) -> str:
-    """Return both curves."""
+    """Return both curves, and between which levels eight builds in ten lie."""
+    spread = comparison.spread
     return level_chart(
         (
             Series("measured", comparison.frequency_hz, comparison.measured_db, 0),
@@ -43,5 +61,6 @@ def chart_of(comparison: ResponseComparison) -> str:
         ),
         title="Response, measured and promised",
         y_label="level, dB",
+        areas=() if spread is None else (_inside(spread, comparison.frequency_hz),),
         desc=f"Sound pressure level: measured, {comparison.normalisation}, and as the package promised.",
     )

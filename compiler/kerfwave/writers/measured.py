@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from kerfwave.numfmt import fixed
-from kerfwave.writers.lines import PLOT_WIDTH, Limit, Series, line_chart
+from kerfwave.writers.lines import PLOT_WIDTH, Area, Limit, Series, line_chart
 from kerfwave.writers.svg import AIR, INK, finish, line_data, n, page, words
 
 _FEWEST = 3  # points of a line that is worth drawing
@@ -38,6 +38,7 @@ def level_chart(
     y_label: str,
     desc: str,
     limits: Iterable[Limit] = (),
+    areas: Iterable[Area] = (),
     span_db: float = 50.0,
 ) -> str:
     """Return levels over the decades that were measured, `span_db` tall, the highest level near the top."""
@@ -53,6 +54,7 @@ def level_chart(
         y_from=top - span_db,
         y_to=top,
         limits=limits,
+        areas=areas,
         height=min(max(decade * span_db / 50.0, 180.0), 320.0),
         desc=desc,
     )
