@@ -16,6 +16,7 @@ _NOT_OF_THE_BENCH = {"spec_sha256", "version", "format"}
 _TOLD_APART = {"pieces", "checks", "safety"}
 _CHECK_LEVELS = ("ok", "warn", "fail")
 _SAFETY_LEVELS = ("note", "duty", "fix-first", "stop")
+_OUTCOMES = ("proceed", "fix-first", "stop")
 
 
 def compare(a: Mapping[str, Any], b: Mapping[str, Any]) -> Comparison:
@@ -27,11 +28,13 @@ def compare(a: Mapping[str, Any], b: Mapping[str, Any]) -> Comparison:
     numbers, covered = _numbers(a, b)
     pieces = compare_pieces(a.get("pieces", ()), b.get("pieces", ()))
     checks = _levels(a.get("checks", ()), b.get("checks", ()), _CHECK_LEVELS)
-    safety = _levels(a.get("safety", ()), b.get("safety", ()), _SAFETY_LEVELS)
+    outcome = _levels(_outcome(a), _outcome(b), _OUTCOMES)
+    safety = (*outcome, *_levels(a.get("safety", ()), b.get("safety", ()), _SAFETY_LEVELS))
     elsewhere = count_placed_elsewhere(a.get("pieces", ()), b.get("pieces", ()))
     if pieces or elsewhere:
         covered.add("pieces")
-    covered.update(name for name, changes in (("checks", checks), ("safety", safety)) if changes)
+    told = (("checks", checks), ("safety", safety), ("outcome.safety", outcome), ("outcome.failed_checks", checks))
+    covered.update(name for name, changes in told if changes)
     sheets, to_cut = compare_sheets(a, b)
     return Comparison(
         name_a=str(a.get("name", "")),
@@ -113,6 +116,12 @@ def _levels(
             word = "changed"
         found.append(LevelChange(key[0], before, after, word, str(line.get("text", ""))))
     return tuple(found)
+
+
+def _outcome(report: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return what the safety list comes to, as a line of its own."""
+    word = report.get("outcome", {}).get("safety")
+    return [] if word is None else [{"id": "outcome", "level": word, "text": "what the whole list comes to"}]
 
 
 def _by_id(lines: Iterable[Mapping[str, Any]]) -> dict[tuple[str, int], Mapping[str, Any]]:

@@ -18,6 +18,7 @@ Report = Mapping[str, Any]
 BAND_HZ = (100.0, 700.0)  # where a report does not say which band was asked for
 CORNER_DB = 6.0  # the usual "-6 dB" point of a bass reach
 EXCURSION_FROM_HZ = 20.0
+BASS_HZ = 100  # of the frequencies that a report gives its greatest level at
 STEPS_PER_OCTAVE = 12
 
 
@@ -144,6 +145,15 @@ def least_impedance(report: Report) -> float | None:
     return min(known[1]) if known else None
 
 
+def greatest_level(report: Report) -> float | None:
+    """Return how loud it goes at `BASS_HZ`, in dB, before cone, amplifier or mouth says stop."""
+    rows = _dig(report, "acoustics", "limits", "loudest")
+    for row in rows if isinstance(rows, list) else ():
+        if isinstance(row, Mapping) and row.get("frequency_hz") == BASS_HZ:
+            return _number(row.get("level_db"))
+    return None
+
+
 def _outside(axis: int) -> Callable[[Report], float | None]:
     """Return a reader of the outside size across the stack, in body coordinates."""
 
@@ -158,11 +168,30 @@ def _outside(axis: int) -> Callable[[Report], float | None]:
 
 
 _RESPONSE = "acoustics.response"
+_FIGURES = ("acoustics", "figures")
+_COVERED = "acoustics.figures"
 HEADLINES = (
     Headline(f"mean level, {BAND_HZ[0]:g} to {BAND_HZ[1]:g} Hz", "dB", 1, "louder", "quieter", band_level, _RESPONSE),
     Headline("bass corner (-6 dB)", "Hz", 1, "less deep", "deeper", bass_corner, _RESPONSE),
     Headline("greatest excursion", "mm", 2, "moves more", "moves less", greatest_excursion, _RESPONSE),
     Headline("least impedance", "ohm", 1, "higher", "lower", least_impedance, _RESPONSE),
+    Headline("ripple in the band asked", "dB", 1, "less even", "more even", _at(*_FIGURES, "ripple_db"), _COVERED),
+    Headline(
+        "bass against the closed box", "dB", 1, "more bass", "less bass", _at(*_FIGURES, "bass_gain_db"), _COVERED
+    ),
+    Headline("air in the mouth", "m/s", 1, "faster", "slower", _at(*_FIGURES, "mouth_velocity_peak_m_s"), _COVERED),
+    Headline(
+        f"greatest level at {BASS_HZ} Hz", "dB", 1, "goes louder", "goes less loud", greatest_level, "acoustics.limits"
+    ),
+    Headline(
+        "builds that keep the target",
+        "%",
+        0,
+        "more",
+        "fewer",
+        _at("acoustics", "spread", "kept", scale=100.0),
+        "acoustics.spread",
+    ),
     Headline(
         "least relief in the band",
         "dB",
@@ -204,6 +233,7 @@ HEADLINES = (
     Headline("stack", "mm", 2, "taller", "lower", _sum("layers", field="thickness_mm"), "layers"),
     Headline("layers", "", 0, "more", "fewer", _count("layers"), "layers"),
     Headline("pieces", "", 0, "more", "fewer", _count("pieces"), "pieces"),
+    Headline("wood in the pieces", "kg", 2, "heavier", "lighter", _sum("pieces", field="mass_g", scale=1e-3), "pieces"),
     Headline("sheets", "", 0, "more sheets", "fewer sheets", _count("nest", "sheets"), "nest"),
     Headline("sheet in use", "%", 1, "fuller", "emptier", _at("nest", "utilisation", scale=100.0), "nest"),
     Headline("passes", "", 0, "more", "fewer", _at("recipe", "passes"), "recipe"),
@@ -213,5 +243,6 @@ HEADLINES = (
     Headline("cut length", "m", 2, "longer", "shorter", _at("cut", "length_mm", scale=1e-3), "cut"),
     Headline("travel", "m", 2, "longer", "shorter", _at("cut", "travel_mm", scale=1e-3), "cut"),
     Headline("machine time", "min", 1, "longer", "shorter", _at("cut", "time_s", scale=1 / 60), "cut"),
+    Headline("energy from the wall", "kWh", 2, "more", "less", _at("cut", "electric_kwh"), "cut"),
     Headline("bridges", "", 0, "more", "fewer", _count("cut", "bridges"), "cut"),
 )

@@ -56,7 +56,7 @@ def _fault(data: Any) -> str:
         return "it is no JSON object"
     if not isinstance(data.get("format"), str):
         return "it has no 'format'"
-    for key in ("acoustics", "nest", "cut", "recipe"):
+    for key in ("acoustics", "nest", "cut", "recipe", "outcome"):
         if not isinstance(data.get(key, {}), dict):
             return f"'{key}' is no JSON object"
     for key in ("pieces", "checks", "safety", "layers"):

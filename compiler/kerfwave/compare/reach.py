@@ -9,16 +9,20 @@ from kerfwave.compare.alike import alike
 from kerfwave.compare.model import StageReach
 
 # Which part of a report tells of which stage, in the order of the build; `placement` is told apart from the pieces.
-_PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
+PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("sizing", ("acoustics.sizing",)),
     ("body", ("body", "openings", "acoustics.network")),
-    ("response", ("acoustics.response", "acoustics.relief", "acoustics.closed_same_size")),
+    ("response", ("acoustics.response", "acoustics.relief", "acoustics.closed_same_size", "acoustics.figures")),
     ("field", ("field",)),
+    ("listening", ("acoustics.listening", "acoustics.limits")),
+    ("spread", ("acoustics.spread",)),
     ("slices", ("layers", "pieces")),
     ("nest", ("nest", "placement")),
     ("recipe", ("recipe", "recipes")),
     ("paths", ("cut",)),
     ("safety", ("safety",)),
     ("shaping", ("acoustics.shaping",)),
+    ("learned", ("acoustics.measured", "acoustics.as_measured")),
 )
 
 Keys = Mapping[str, tuple[str, str]]
@@ -42,7 +46,7 @@ def reached_in_reports(a: Mapping[str, Any], b: Mapping[str, Any]) -> tuple[Stag
     """Return which stages made something else, as far as two reports tell; nothing is known of the others."""
     return tuple(
         StageReach(stage, "changed")
-        for stage, parts in _PARTS
+        for stage, parts in PARTS
         if not all(alike(_part(a, part), _part(b, part)) for part in parts)
     )
 

@@ -48,11 +48,11 @@ def to_json(comparison: Comparison) -> dict[str, Any]:
 
 def spec_words(comparison: Comparison) -> str:
     """Return in a few words whether the specs are the same."""
-    if comparison.same_spec:
+    if comparison.same_spec and not comparison.spec_changes:
         return "same spec"
     if comparison.spec_changes is None:
         return "the specs differ"
-    count = len(comparison.spec_changes)
+    count = len(comparison.spec_changes)  # a shelf file's values count, though they leave the spec's own bytes alone
     if not count:
         return "the specs differ in wording only"  # a comment, the order of keys, a unit
     return f"the specs differ in {count} {'value' if count == 1 else 'values'}"
@@ -100,15 +100,18 @@ def value_words(value: Any) -> str:
 def sheet_row(use: SheetUse) -> tuple[str, str, str]:
     """Return what became of a sheet: its name, a word, and which pieces are meant."""
     good = [one for one in use.pieces if one.serves_as is not None]
-    lost = [f"{plain(one.id)} ({one.why_not})" for one in use.pieces if one.serves_as is None]
+    lost: dict[str, list[str]] = {}
+    for one in use.pieces:
+        if one.serves_as is None:
+            lost.setdefault(one.why_not, []).append(plain(one.id))
     anew = [f"{plain(one.id)} as {plain(one.serves_as or '')}" for one in good if one.serves_as != one.id]
     told = []
     if use.word == "in part":
         told.append("keep " + ", ".join(plain(one.id) for one in good))
     if anew:
         told.append("write the number anew: " + ", ".join(anew))
-    if lost:
-        told.append("not " + ", ".join(lost))
+    for why, names in lost.items():
+        told.append(f"{'none' if len(names) == len(use.pieces) else 'not ' + ', '.join(names)} ({why})")
     return (f"sheet {use.sheet}", use.word, "; ".join(told) if told else f"all {len(use.pieces)} pieces")
 
 
