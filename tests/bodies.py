@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 from kerfwave.body import air
 from kerfwave.body.fold import Fold
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
@@ -44,6 +46,7 @@ def house(width: float, depth: float, gable: float) -> Plan:
     return Plan("polygon", outline, ("front", "right", "right gable", "left gable", "left"))
 
 
+@functools.lru_cache(maxsize=32)  # values do not change; a test of repeatability calls `made.__wrapped__`
 def made(
     plan: Plan,
     *,

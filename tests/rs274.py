@@ -52,17 +52,17 @@ class Run:
     lit: bool = False
     ended: bool = False
 
-    def burns(self) -> list[list[tuple[float, float]]]:
-        """Polylines cut without switching off in between."""
+    def burns(self, least_power: float = 0.0) -> list[list[tuple[float, float]]]:
+        """Polylines cut without switching off in between, with more power than `least_power`."""
         lines: list[list[tuple[float, float]]] = []
         joined = False
         for stroke in self.strokes:
-            if stroke.power > 0:
+            if stroke.power > least_power:
                 if joined:
                     lines[-1] += stroke.points[1:]
                 else:
                     lines.append(list(stroke.points))
-            joined = stroke.power > 0
+            joined = stroke.power > least_power
         return lines
 
     def rapids(self) -> list[Stroke]:

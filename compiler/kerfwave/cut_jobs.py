@@ -192,14 +192,14 @@ def _of_spec(spec: Path, out: str) -> tuple[Any, dict[str, Any]]:
 
 
 def _point(report: Mapping[str, Any], name: str, wanted: str) -> tuple[list[dict[str, Any]], dict[str, Any]]:
-    """Return all restart points of a program and the one that is asked for: a row's number, or a piece's first."""
+    """Return all restart points of a program and the one that is asked for: a row's number, or a piece's first cut."""
     tables = {entry["program"]: entry["points"] for entry in report.get("cut", {}).get("restarts", ())}
     if name not in tables:
         raise Refused(f"there is no program {name}; there are {', '.join(tables) or 'none with restart points'}")
     points = tables[name]
     row = int(wanted) if wanted.isascii() and wanted.isdigit() else None
     for point in points:
-        if point["number"] == row or (row is None and point["piece"] == wanted):
+        if point["number"] == row or (row is None and point["piece"] == wanted and point["what"] != "marks"):
             return points, point
     if row is not None:
         raise Refused(f"{name} has the rows 1 to {len(points)}, not {row}")

@@ -10,8 +10,8 @@ from shapely.geometry import LineString, Polygon, box
 
 from cut_samples import MACHINE, RECIPE, STOCK
 from kerfwave.cut import OutsideBed, all_coupons, corrected, safe
-from kerfwave.cut.strokes import KNOWN, strokes, width_mm
 from kerfwave.cut.testcuts import field_coupon, focus_coupon
+from kerfwave.model.strokes import KNOWN, strokes, width_mm
 from kerfwave.writers.gcode import render
 from rs274 import interpret
 

@@ -139,7 +139,8 @@ def test_the_programs_cut_these_pieces(demo_package, report):
         text = (demo_package / f"gcode/sheet-{sheet['number']:02d}.nc").read_text("ascii")
         result = interpret(text)
         # Every stretch once: a line that goes round eight times over is no fit input for a buffer.
-        once = {tuple(sorted(pair)) for line in result.burns() for pair in itertools.pairwise(line)}
+        scored = 0.5 * report["recipe"]["power_percent"] / 100 * max(s.power for s in result.strokes)
+        once = {tuple(sorted(pair)) for line in result.burns(scored) for pair in itertools.pairwise(line)}
         kerf = unary_union([LineString(pair) for pair in sorted(once) if pair[0] != pair[1]]).buffer(half, quad_segs=8)
         width, height = report["machine"]["bed_mm"]
         assert box(0, 0, width, height).covers(kerf)

@@ -1,7 +1,8 @@
 """Proof of a program from its text: what was written is read back and held against the pieces.
 
 Nothing here knows how the program was made. `safe` proves what any program must keep; `verify` adds that this
-one cuts these pieces: each ring so many times, half a kerf beside its finished edge, and nothing through wood. Where
+one cuts these pieces: each ring so many times, half a kerf beside its finished edge, and nothing through wood; and
+that it scores their marks, no other, before the first cut. Where
 the machine's axes are not true, what it is told is first turned into what it draws.
 """
 
@@ -20,7 +21,8 @@ from kerfwave.cut import bridges as bridging
 from kerfwave.cut.correction import drawn
 from kerfwave.cut.follow import TOLERANCE_MM, Points, Ring, Run, follow, held_faults, owners, runs_of
 from kerfwave.cut.lead import KeepOut
-from kerfwave.cut.placing import place
+from kerfwave.cut.markcheck import check_marks, sorted_out
+from kerfwave.cut.placing import place, place_line
 from kerfwave.cut.readback import Motion, Reading, read
 from kerfwave.cut.settings import focus_depths_mm
 from kerfwave.model.parts import Check, Piece, Placement, Point, Recipe
@@ -81,13 +83,16 @@ def verify(
     reading = _read(text, machine)
     by_id = {piece.id: piece for piece in pieces}
     shapes = [(p.piece, place(by_id[p.piece], p)) for p in placements]
-    runs = [replace(run, points=drawn(run.points, machine)) for run in runs_of(reading.motions)]
+    cutting, scoring = sorted_out(reading.motions, recipe, machine, _power_step(machine))
+    runs, scored = ([replace(r, points=drawn(r.points, machine)) for r in runs_of(part)] for part in (cutting, scoring))
+    lines = [(p.piece, place_line(line, p)) for p in placements for mark in by_id[p.piece].marks for line in mark.lines]
     wood = {p.piece: bridging.width_mm(by_id[p.piece].thickness_mm, recipe.kerf_mm) for p in placements}
     return (
         *_safe(reading, machine, width_mm, height_mm, name),
-        *_settings(reading.motions, recipe, machine, name),
+        *_settings(cutting, recipe, machine, name),
         *_rings(runs, _finished(shapes, bridges, wood), recipe, machine, name),
         _wood(runs, shapes, recipe, name),
+        *check_marks(scored, lines, min((run.line for run in runs), default=None), name),
         *_clear(runs, outline, keep_out, name),
     )
 

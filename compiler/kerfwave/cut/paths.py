@@ -22,6 +22,7 @@ from kerfwave.cut.order import tour
 from kerfwave.cut.placing import place
 from kerfwave.cut.precedence import precedence
 from kerfwave.cut.program import assemble
+from kerfwave.cut.scored import marks, score_is_measured, score_settings
 from kerfwave.cut.settings import bridges_wanted, focus_depths_mm, settings_of
 from kerfwave.model.parts import Contour, Move, Nest, Piece, Point, Recipe, Ring, Sheet, SheetProgram
 from kerfwave.model.spec import Machine
@@ -74,13 +75,13 @@ def sheet_job(
 ) -> SheetJob:
     """Return the program that cuts the pieces which `nest` puts on sheet `number`.
 
-    What must come before what is `precedence`; within that, the way with the beam off is short (`order.tour`) and
-    neighbours do not follow each other at once where that costs little (`heat.spread`). All passes of a contour
-    follow each other without lifting, after a lead-in through waste, and the last runs half a millimetre past its
-    start. Where the recipe asks for the passes sheet by sheet, or the focus moves between them, each pass is a
-    contour of its own, with lead-in and overrun. Where no lead has room, the beam is lit on the line itself, at a
-    corner if there is one, and the notes say so. Pieces that could tip or fall keep bridges (`bridges`). Leads stay on
-    a sheet whose `outline` is no rectangle, and off the places to `keep_out` of.
+    Marks are scored first. What must come before what is `precedence`; within that, the way with the beam off is
+    short (`order.tour`) and neighbours do not follow each other at once where that costs little (`heat.spread`). All
+    passes of a contour follow each other without lifting, after a lead-in through waste, and the last runs half a
+    millimetre past its start. Where the recipe asks for the passes sheet by sheet, or the focus moves between them,
+    each pass is a contour of its own, with lead-in and overrun. Where no lead has room, the beam is lit on the line
+    itself, at a corner if there is one, and the notes say so. Pieces that could tip or fall keep bridges (`bridges`).
+    Leads stay on a sheet whose `outline` is no rectangle, and off the places to `keep_out` of.
 
     Raises
     ------
@@ -111,18 +112,21 @@ def sheet_job(
         contour(lines[index], choice, names[lines[index].piece], recipe, machine, passes=passes)
         for index, choice, passes, _ in rounds
     ]
+    # First of all, while everything still lies flat and clean.
+    scored = marks([(by_id[p.piece], p) for p in placed], recipe, machine)
     program = assemble(
         f"sheet-{number:02d}",
         recipe.stock,
         (sheet.width_mm, sheet.height_mm),
-        tuple(contours),
+        (*scored, *contours),
         machine,
         verified=recipe.verified,
-        notes=_notes(lines, visits, names, hold, recipe, machine),
+        notes=(*_notes(lines, visits, names, hold, recipe, machine), *_scoring(len(scored), recipe, machine)),
     )
     each_pass = len(rounds) > len(visits)
     labels = tuple(_what(lines[i].hole) + (f", pass {k + 1}" if each_pass else "") for i, _, _, k in rounds)
-    return SheetJob(program, labels, tuple(depths[k] for *_, k in rounds) if depths else ())
+    deep = (*(0.0 for _ in scored), *(depths[k] for *_, k in rounds)) if depths else ()
+    return SheetJob(program, (*("marks" for _ in scored), *labels), deep)
 
 
 def _rounds(visits: Sequence[tuple[int, int]], recipe: Recipe, *, split: bool) -> list[tuple[int, int, int, int]]:
@@ -159,6 +163,14 @@ def _notes(
     if not machine.focus_axis and said_recipe.focus_offset_mm != 0:
         notes.append(f"Set the focus {said_recipe.focus_offset_mm:g} mm below the upper face by hand")
     return notes
+
+
+def _scoring(count: int, recipe: Recipe, machine: Machine) -> list[str]:
+    if not count:
+        return []
+    power, feed = score_settings(recipe, machine)
+    said = "" if score_is_measured(recipe) else ", an estimate: look at the first piece"
+    return [f"Ids are scored first, at {100 * power:g} percent and {feed:g} mm/min{said}"]
 
 
 def _name(piece: str, hole: int | None) -> str:

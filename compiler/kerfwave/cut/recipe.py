@@ -93,6 +93,8 @@ def look_up(
         focus_offset_mm=entry.focus_offset_mm,
         focus_step_mm=entry.focus_step_mm,
         bridges=entry.bridges,
+        score_power_percent=entry.score_power_percent,
+        score_feed_mm_min=entry.score_feed_mm_min,
         notes=entry.notes,
     )
 

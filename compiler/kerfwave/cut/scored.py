@@ -1,27 +1,83 @@
-"""Lines that are only scored: a share of the recipe's power, one pass, a brown line and no cut."""
+"""Lines that are only scored: a little power, one pass, a brown line and no cut."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from itertools import pairwise
 
-from kerfwave.cut.strokes import strokes
-from kerfwave.model.parts import Contour, Move, Point, Recipe
-from kerfwave.model.spec import Machine
+import numpy as np
 
-MARK_POWER = 0.2  # a share of the recipe's power
+from kerfwave.cut.order import tour
+from kerfwave.cut.placing import place_line
+from kerfwave.cut.settings import settings_of
+from kerfwave.model.parts import Contour, Move, Piece, Placement, Point, Recipe, Ring
+from kerfwave.model.spec import Machine
+from kerfwave.model.strokes import strokes
+
+MARK_POWER = 0.2  # a share of the recipe's power (assumption; a recipe may say better)
 _MARK_FEED_MM_MIN = 1500.0
 
 
-def score(name: str, points: tuple[Point, ...], recipe: Recipe, machine: Machine) -> Contour:
+def score_settings(recipe: Recipe, machine: Machine) -> tuple[float, float]:
+    """Return power (a share of full power) and feed in mm/min for scored lines: the recipe's, else an estimate."""
+    said = settings_of(recipe)
+    power = said.score_power_percent
+    share = MARK_POWER * recipe.power_percent / 100 if power is None else power / 100
+    return share, min(said.score_feed_mm_min or _MARK_FEED_MM_MIN, machine.max_feed_mm_min)
+
+
+def score_is_measured(recipe: Recipe) -> bool:
+    """Return whether the recipe itself says how to score."""
+    said = settings_of(recipe)
+    return recipe.verified and said.score_power_percent is not None and said.score_feed_mm_min is not None
+
+
+def score(name: str, points: Ring, recipe: Recipe, machine: Machine) -> Contour:
     """Return a scored line through `points`, rounded to the machine's decimals."""
-    power = MARK_POWER * recipe.power_percent / 100
-    feed = min(_MARK_FEED_MM_MIN, machine.max_feed_mm_min)
-    at = [(round(x, machine.decimals) + 0.0, round(y, machine.decimals) + 0.0) for x, y in points]
-    moves = (Move("rapid", *at[0]), *(Move("line", *point, power, feed) for point in at[1:]))
-    return Contour(name, "mark", moves, math.fsum(math.dist(a, b) for a, b in pairwise(at)))
+    return _contour(name, (points,), recipe, machine)
 
 
 def label(text: str, at: Point, tall_mm: float, recipe: Recipe, machine: Machine) -> tuple[Contour, ...]:
     """Return `text` written in scored lines, its lower left corner at `at`."""
     return tuple(score(f"label {text}", line, recipe, machine) for line in strokes(text, at, tall_mm))
+
+
+def marks(placed: Sequence[tuple[Piece, Placement]], recipe: Recipe, machine: Machine) -> tuple[Contour, ...]:
+    """Return one contour for each piece that carries marks, short ways between and within them."""
+    found = []
+    for piece, placement in placed:
+        lines = [place_line(line, placement) for mark in piece.marks for line in mark.lines]
+        if lines:
+            found.append(_contour(piece.id, _in_turn(lines), recipe, machine))
+    order = tour([np.array([(c.moves[0].x_mm, c.moves[0].y_mm)]) for c in found], [None] * len(found))
+    return tuple(found[k] for k, _ in order)
+
+
+def _in_turn(lines: list[Ring]) -> tuple[Ring, ...]:
+    """Return the lines in an order and direction that leave little way between them: always to the nearest end."""
+    found = [lines[0]]
+    rest = lines[1:]
+    while rest:
+        at = found[-1][-1]
+        ways = [(round(math.dist(at, end), 6), k, back) for k, line in enumerate(rest) for back, end in _ends(line)]
+        _, k, back = min(ways)
+        line = rest.pop(k)
+        found.append(line[::-1] if back else line)
+    return tuple(found)
+
+
+def _ends(line: Ring) -> tuple[tuple[bool, Point], tuple[bool, Point]]:
+    return (False, line[0]), (True, line[-1])
+
+
+def _contour(name: str, lines: Sequence[Ring], recipe: Recipe, machine: Machine) -> Contour:
+    power, feed = score_settings(recipe, machine)
+    moves: list[Move] = []
+    length = 0.0
+    for line in lines:
+        at = [(round(x, machine.decimals) + 0.0, round(y, machine.decimals) + 0.0) for x, y in line]
+        moves.append(Move("rapid", *at[0]))
+        moves += [Move("line", *point, power, feed) for before, point in pairwise(at) if point != before]
+        length += math.fsum(math.dist(a, b) for a, b in pairwise(at))
+    return Contour(name, "mark", tuple(moves), length)

@@ -18,6 +18,8 @@ class Settings(Recipe):
     focus_offset_mm: float = 0.0  # of the first pass, below the upper face
     focus_step_mm: float = 0.0  # deeper in every further pass
     bridges: str | None = None  # "never", "when-needed"; None: as the machine says
+    score_power_percent: float | None = None  # None: an estimate (`scored.score_settings`)
+    score_feed_mm_min: float | None = None
     notes: str = ""
 
 

@@ -13,9 +13,9 @@ from dataclasses import replace
 from kerfwave.cut.coupon import Coupon, check_bed, cut_free, design, piece_of, rectangle
 from kerfwave.cut.program import assemble
 from kerfwave.cut.scored import label, score
-from kerfwave.cut.strokes import width_mm
 from kerfwave.model.parts import Contour, Recipe
 from kerfwave.model.spec import Machine, Stock
+from kerfwave.model.strokes import width_mm
 from kerfwave.numfmt import fixed
 
 _MARGIN_MM = 8.0

@@ -47,6 +47,15 @@ class Opening:
 
 
 @dataclass(frozen=True, slots=True)
+class Mark:
+    """Something scored into the upper face of a piece: open lines in the piece's own coordinates."""
+
+    kind: str  # "id", with an arrow, or "next": the outline of the layer that comes on top
+    text: str  # what the lines write, "" for an outline
+    lines: tuple[Ring, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Piece:
     """One thing to cut, finished sizes. Layers in body coordinates, an inset in its own plane."""
 
@@ -58,6 +67,7 @@ class Piece:
     layer: int | None = None
     body: int = 1
     grain: str | None = None
+    marks: tuple[Mark, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -146,6 +146,7 @@ class Enclosure:
     corner_mm: float = 0.0  # radius, or depth of the chamfer along the wall; 0: sharp
     panel_hz: float | None = None  # no panel mode shall lie below this; None: not asked
     dowel_mm: float | None = None  # diameter of dowels through the stack; None: no dowels
+    marks: str = "ids"  # scored: "none", "ids" (with an arrow) or "outlines" (of the next layer too)
     fit_mm: float = 0.15  # play of an inset in its seat, each side
     mouth_face: str = "auto"
     terminal_face: str = "auto"
@@ -263,6 +264,8 @@ class RecipeEntry:
     focus_offset_mm: float = 0.0  # how deep below the upper face the focus lies in the first pass
     focus_step_mm: float = 0.0  # how much deeper in every further pass
     bridges: str | None = None  # overrides the machine's
+    score_power_percent: float | None = None  # for marks that are not cut through; None: estimated
+    score_feed_mm_min: float | None = None
     notes: str = ""
 
 

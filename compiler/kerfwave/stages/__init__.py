@@ -92,6 +92,7 @@ STAGES: tuple[Stage, ...] = (
             "spec.stock.edge_margin_mm",
             "spec.machine.bed_width_mm",
             "spec.machine.bed_height_mm",
+            "spec.enclosure.marks",
         ),
     ),
     Stage(

@@ -182,12 +182,14 @@ def _sheet(facts: Facts, name: str, files: Mapping[str, str]) -> SheetView:
     program = next(p for p in facts.paths.programs if p.name == name)
     number = int(name.rpartition("-")[2])
     recipe = facts.recipe
+    lying = tuple(p.piece for p in facts.nest.placements if p.sheet == number)
     return SheetView(
         number=number,
         svg=files[f"sheets/{name}.svg"],
         program=f"gcode/{name}.nc",
         time_s=program.time_s,
-        pieces=tuple(p.piece for p in facts.nest.placements if p.sheet == number),
+        pieces=lying,
+        bare=tuple(p.id for p in facts.pieces if p.id in lying and not any(m.kind == "id" for m in p.marks)),
         recipe=f"{recipe.power_percent:g} % power, {recipe.feed_mm_min:g} mm/min, {recipe.passes} passes, "
         f"kerf {recipe.kerf_mm:g} mm",
         stock=facts.spec.stock.name,

@@ -70,7 +70,8 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "bound": facts.nest.bound,
         },
         "cut": {
-            "length_mm": math.fsum(p.cut_mm for p in programs),
+            "length_mm": math.fsum(c.length_mm for p in programs for c in p.contours if c.kind != "mark"),
+            "scored_mm": math.fsum(c.length_mm for p in programs for c in p.contours if c.kind == "mark"),
             "travel_mm": math.fsum(p.travel_mm for p in programs),
             "time_s": math.fsum(p.time_s for p in programs),
             "energy_kj": facts.paths.usage.energy_kj,

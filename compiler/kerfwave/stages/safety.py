@@ -38,7 +38,7 @@ def run(
             room=room,
             listening=listening,
             # Later passes run in a kerf that is already there.
-            cut_length_mm=sum(p.cut_mm for p in programs) / recipe.passes,
+            cut_length_mm=sum(c.length_mm for p in programs for c in p.contours if c.kind != "mark") / recipe.passes,
             cut_time_s=sum(p.time_s for p in programs),
             level_db_at_listener=level_db,
             drive_volts=volts,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from kerfwave.body.air import Body
 from kerfwave.body.checks import check_body
 from kerfwave.body.insets import insets
+from kerfwave.body.marks import check_marks, mark_layers, mark_ring
 from kerfwave.body.slices import slices
 from kerfwave.body.splitting import CannotSplit, split_layers
 from kerfwave.body.strength import check_panels
@@ -42,6 +43,7 @@ def run(
     margin_mm: float,
     bed_width_mm: float,
     bed_height_mm: float,
+    marks: str,
 ) -> Sliced:
     """Run the stage.
 
@@ -60,5 +62,13 @@ def run(
         except CannotSplit as error:
             raise StageError(str(error), ("enclosure", "plan")) from error
     across = insets(body, driver, terminals, grain=grain)
+    cut = mark_layers(cut, body.rules.stack, marks)
+    if marks != "none":
+        across = tuple(mark_ring(p, driver.frame_mm) if p.role == "driver-ring" else p for p in across)
     panels = check_panels(body, density_kg_m3, youngs_gpa, panel_hz)
-    return Sliced(cut.layers, cut.pieces, across, (*check_body(body, cut, across), panels))
+    return Sliced(
+        cut.layers,
+        cut.pieces,
+        across,
+        (*check_body(body, cut, across), *((check_marks(cut),) if marks != "none" else ()), panels),
+    )

@@ -53,7 +53,7 @@ def assembly_steps(
     layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
     by_id = {p.id: p for p in pieces}
     lid = first_lid_layer(layers, by_id)
-    steps = [_prepare(len(layers), stack), _dry(layers), _how()]
+    steps = [_prepare(len(layers), stack), _dry(layers), _how(stack)]
     for position, layer in enumerate(layers):
         if layer.index == lid:
             steps += _before_the_lid(lid, fill)
@@ -116,7 +116,8 @@ def _dry(layers: tuple[Layer, ...]) -> Step:
     )
 
 
-def _how() -> Step:
+def _how(stack: str) -> Step:
+    arrow = "its arrow towards you" if stack == "upright" else "its arrow to the top edge"
     return Step(
         "how",
         "prepare",
@@ -124,7 +125,7 @@ def _how() -> Step:
         (
             "Glue: brush a thin, even film on the layer below, wherever the drawing shows wood on wood, and right up "
             "to the edges of the air path: every seam there has to be airtight.",
-            "Lay: the pieces as drawn, the side with your pencil marks up, outer faces flush with those below.",
+            f"Lay: the pieces as drawn, the side with the id up, {arrow}, outer faces flush with those below.",
             "Wipe: squeezed-out glue comes off the air path with the damp cloth before it sets. It narrows the guide.",
             "Clamp: over a flat board, as long as the label of the glue says. Check with the square before you go.",
         ),

@@ -64,6 +64,7 @@ class SheetView:
     verified: bool
     cut_mm: float | None = None
     notes: tuple[str, ...] = ()  # what to watch, where to restart
+    bare: tuple[str, ...] = ()  # pieces whose id is not scored
 
 
 @dataclass(frozen=True, slots=True)

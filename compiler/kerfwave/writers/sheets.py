@@ -16,6 +16,7 @@ from kerfwave.writers.svg import (
     GHOST,
     INK,
     MUTED,
+    SCORED,
     Place,
     finish,
     fitted,
@@ -84,8 +85,21 @@ def sheet_svg(
         group.add(words(drawing, text, middle, size, anchor="middle", fill=MUTED, class_="kw-text kw-quiet"))
         drawing.add(group)
     _wood(drawing, prefix, lying, place)
+    if any(p.marks for p in lying):
+        drawing.add(_scored_key(drawing, prefix))
     _corner(drawing, prefix, place)
     return finish(drawing)
+
+
+def _scored_key(drawing: Any, prefix: str) -> Any:
+    """Return the line of the legend that tells what is scored from what is cut."""
+    group = drawing.g(id=f"{prefix}-scored")
+    line = ((2.0, 27.4), (12.0, 27.4))
+    group.add(
+        drawing.path(d=line_data(line, lambda p: p), fill="none", stroke=SCORED, stroke_width="0.4", class_="kw-mark")
+    )
+    group.add(words(drawing, "scored only: ids, arrows", (13.5, 28.4), 3.0))
+    return group
 
 
 def coupon_svg(

@@ -15,9 +15,10 @@ from xml.etree import ElementTree
 
 import svgwrite
 from shapely import affinity, maximum_inscribed_circle
-from shapely.geometry import Polygon
+from shapely.geometry import Polygon, box
+from shapely.geometry.base import BaseGeometry
 
-from kerfwave.model.parts import Piece, Placement, Point, Ring
+from kerfwave.model.parts import Mark, Piece, Placement, Point, Ring
 from kerfwave.numfmt import fixed
 from kerfwave.writers.words import plain, slug
 
@@ -26,6 +27,8 @@ Place = Callable[[Point], Point]  # from the drawing's own coordinates (y up) to
 INK, MUTED, PAPER, AIR = "#1f1d1a", "#6b6559", "#ffffff", "#ffffff"
 WOOD, GRAIN, GHOST = "#f3e4c6", "#b58f55", "#d8d2c6"
 FONT = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
+SCORED = "#a3477f"  # darker than Okabe and Ito's reddish purple, so that thin lines show
+MARK_DASH: dict[str, tuple[float, ...]] = {"id": (), "next": (6.0, 3.0, 1.0, 3.0)}
 GLYPH = 0.58  # mean width of a character in these fonts, in ems: generous, so that labels stay inside
 
 
@@ -125,13 +128,19 @@ def fitted(text: str, width: float, size: float, least: float) -> tuple[str, flo
     return text[:room].rstrip() + "…", least
 
 
-def room_for(text: str, piece: Piece, largest: float) -> tuple[Point, float, bool]:
+def room_for(
+    text: str, piece: Piece, largest: float, keep_off: Iterable[tuple[float, float, float, float]] = ()
+) -> tuple[Point, float, bool]:
     """Return where in the wood of a piece its label fits best: the middle, the size, and whether it stands upright.
+
+    It stays out of the boxes (x0, y0, x1, y1) to `keep_off` of.
 
     A line of text is about `GLYPH * len` times as wide as high. Squeezed by that ratio the box of the text is a
     square, so the largest inscribed circle of the squeezed wood shows the place; once lying, once standing.
     """
-    wood = Polygon(piece.outline, piece.holes)
+    wood: BaseGeometry = Polygon(piece.outline, piece.holes)
+    for corners in keep_off:
+        wood = wood.difference(box(*corners))
     ratio = max(GLYPH * len(text), 1.0)
     best: tuple[Point, float, bool] | None = None
     for upright in (False, True):
@@ -146,9 +155,15 @@ def room_for(text: str, piece: Piece, largest: float) -> tuple[Point, float, boo
 
 
 def label_piece(drawing: Any, piece: Piece, place: Place, largest: float, text: str | None = None) -> Any:
-    """Return the id of a piece, written in its wood with a halo so that the hatch does not disturb it."""
+    """Return the id of a piece, written in its wood with a halo so that the hatch does not disturb it.
+
+    It keeps clear of the scored id; where that leaves it much smaller, the scored id is label enough.
+    """
     text = plain(piece.id if text is None else text)
-    at, size, upright = room_for(text, piece, largest)
+    boxes = [bounds(mark.lines) for mark in piece.marks if mark.kind == "id"]
+    at, size, upright = room_for(text, piece, largest, boxes)
+    if any(size < 0.7 * min(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes):
+        return drawing.g(class_="kw-label")
     return write_at(drawing, text, place(at), size, upright)
 
 
@@ -193,6 +208,7 @@ def placed(piece: Piece, placement: Placement) -> Piece:
         layer=piece.layer,
         body=piece.body,
         grain=piece.grain,
+        marks=tuple(Mark(m.kind, m.text, tuple(there(line) for line in m.lines)) for m in piece.marks),
     )
 
 
@@ -211,6 +227,20 @@ def piece_group(drawing: Any, prefix: str, piece: Piece, place: Place, paint: st
             class_="kw-ink",
         )
     )
+    for kind, dash in MARK_DASH.items():
+        data = "".join(line_data(line, place) for m in piece.marks if m.kind == kind for line in m.lines)
+        if data:
+            group.add(
+                drawing.path(
+                    d=data,
+                    fill="none",
+                    stroke=SCORED,
+                    stroke_width=n(0.9 * stroke),
+                    stroke_linecap="round",
+                    stroke_dasharray=" ".join(n(part * stroke) for part in dash) if dash else "none",
+                    class_="kw-mark",
+                )
+            )
     return group
 
 

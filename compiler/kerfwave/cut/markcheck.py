@@ -1,0 +1,61 @@
+"""Proof of what is scored: the marks of the pieces, all of them and nothing else, before the first cut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from shapely.geometry import LineString, MultiLineString
+
+from kerfwave.cut.follow import TOLERANCE_MM, Run
+from kerfwave.cut.readback import Motion
+from kerfwave.cut.scored import score_settings
+from kerfwave.model.parts import Check, Recipe, Ring
+from kerfwave.model.spec import Machine
+
+_SAY = 3
+_LEFT_OUT_MM = 0.05  # of a line, at its ends and corners: from rounding
+
+
+def sorted_out(
+    motions: Iterable[Motion], recipe: Recipe, machine: Machine, step: float
+) -> tuple[tuple[Motion, ...], tuple[Motion, ...]]:
+    """Return the motions twice: with what is scored taken for dark, and with all but that taken for dark.
+
+    A motion scores if it has the power (within `step`) and feed of scoring, and not those of the cut.
+    """
+    share, feed = score_settings(recipe, machine)
+    score = (max(share * machine.power_scale, 2 * step), feed)
+    cut = (recipe.power_percent / 100 * machine.power_scale, recipe.feed_mm_min)
+
+    def like(motion: Motion, setting: tuple[float, float]) -> bool:
+        return abs(motion.power - setting[0]) <= step + 1e-9 and abs(motion.feed_mm_min - setting[1]) <= 0.5
+
+    cutting, scoring = [], []
+    for motion in motions:
+        dark = replace(motion, power=0.0)
+        scores = motion.power > 0 and like(motion, score) and not like(motion, cut)
+        cutting.append(dark if scores else motion)
+        scoring.append(motion if scores else dark)
+    return tuple(cutting), tuple(scoring)
+
+
+def check_marks(
+    runs: Sequence[Run], lines: Sequence[tuple[str, Ring]], first_cut: int | None, name: str
+) -> tuple[Check, ...]:
+    """Prove that `runs` score `lines` (piece, where it lies on the sheet); nothing to prove where there is neither."""
+    if not runs and not lines:
+        return ()
+    bad = [f"the score from line {run.line} on comes after a cut" for run in runs if first_cut and run.line > first_cut]
+    meant = MultiLineString([line for _, line in lines])
+    near = meant.buffer(TOLERANCE_MM, quad_segs=4)
+    paths = [LineString(run.points) for run in runs]
+    strays = [run.line for run, path in zip(runs, paths, strict=True) if path.difference(near).length > 0]
+    bad += [f"the score from line {line} on lies on no mark" for line in strays]
+    done = MultiLineString(paths).buffer(TOLERANCE_MM, quad_segs=4)
+    open_ = sorted({piece for piece, line in lines if LineString(line).difference(done).length > _LEFT_OUT_MM})
+    bad += [f"a mark of {piece} is not scored in full" for piece in open_]
+    if bad:
+        more = f"; and {len(bad) - _SAY} more" if len(bad) > _SAY else ""
+        return (Check(f"{name}-marks", "fail", "; ".join(bad[:_SAY]) + more),)
+    return (Check(f"{name}-marks", "ok", "The marks of every piece are scored, before the first cut"),)

@@ -1,0 +1,84 @@
+"""Scored marks: first, as meant, read back, and never taken for a cut or a cut for them."""
+
+from dataclasses import replace
+
+import pytest
+from shapely.geometry import LineString
+
+from cut_samples import MACHINE, RECIPE, lying, nested, piece, rectangle
+from kerfwave.cut import Settings, sheet_job, verify
+from kerfwave.cut.placing import place_line
+from kerfwave.cut.scored import score_settings
+from kerfwave.cut.settings import settings_of
+from kerfwave.model.parts import Mark, Placement
+from kerfwave.model.strokes import strokes
+from kerfwave.writers.gcode import rendered
+from rs274 import interpret
+
+PLATE = replace(
+    piece("plate", rectangle(0, 0, 60, 40), rectangle(40, 10, 10, 10)),
+    marks=(Mark("id", "L08a", strokes("L08a", (5, 5), 4.0)), Mark("next", "", (((5, 30), (30, 35), (35, 25)),))),
+)
+PLAIN = piece("plain", rectangle(0, 0, 30, 30))
+NEST = nested(Placement("plate", 1, 60.0, 20.0, 90.0), Placement("plain", 1, 100.0, 100.0, 0.0))
+MEASURED = replace(settings_of(RECIPE), score_power_percent=12.0, score_feed_mm_min=2400.0)
+
+
+def programmed(recipe=RECIPE, machine=MACHINE):
+    job = sheet_job(1, NEST, (PLATE, PLAIN), recipe, machine)
+    return job, rendered(job.program, machine, recipe, job.depths_mm).text
+
+
+def proof(text, pieces=(PLATE, PLAIN), recipe=RECIPE, machine=MACHINE):
+    return {c.id: c for c in verify(text, pieces, NEST.placements, recipe, machine, 400.0, 400.0)}
+
+
+def failing(*arguments, **more):
+    return {name for name, check in proof(*arguments, **more).items() if check.level == "fail"}
+
+
+@pytest.mark.parametrize("recipe", [RECIPE, MEASURED, replace(MEASURED, focus_offset_mm=1.0, focus_step_mm=0.5)])
+@pytest.mark.parametrize("machine", [MACHINE, replace(MACHINE, focus_axis=True, power_scale=255.0, decimals=2)])
+def test_marks_come_first_and_lie_where_they_are_meant(recipe: Settings, machine):
+    job, text = programmed(recipe, machine)
+    assert job.labels[0] == "marks" and job.labels.count("marks") == 1
+    assert proof(text, recipe=recipe, machine=machine)["program-marks"].level == "ok"
+    assert failing(text, recipe=recipe, machine=machine) == set()
+    share, feed = score_settings(recipe, machine)
+    lit = [s for s in interpret(text).strokes if s.power > 0]
+    scored = [abs(s.power - share * machine.power_scale) <= 0.5 and s.feed == feed for s in lit]
+    assert any(scored) and scored == sorted(scored, reverse=True)
+    meant = [LineString(place_line(line, NEST.placements[0])) for m in PLATE.marks for line in m.lines]
+    assert sum(LineString(s.points).length for s, yes in zip(lit, scored, strict=True) if yes) == pytest.approx(
+        sum(line.length for line in meant), abs=0.1
+    )
+
+
+def test_the_header_says_whether_scoring_was_measured():
+    assert "an estimate" in " ".join(programmed()[0].program.notes)
+    assert not any("an estimate" in note for note in programmed(MEASURED)[0].program.notes)
+    assert not sheet_job(1, lying(PLAIN), (PLAIN,), RECIPE, MACHINE).program.notes
+
+
+def test_a_mark_left_out_moved_or_too_much_is_found():
+    _, text = programmed()
+    gone = replace(PLATE, marks=PLATE.marks[:1])
+    moved = replace(PLATE, marks=(PLATE.marks[0], Mark("next", "", (((5, 30.2), (30, 35), (35, 25)),))))
+    more = replace(PLATE, marks=(*PLATE.marks, Mark("next", "", (((10, 20), (20, 20)),))))
+    for other in (gone, moved, more):
+        assert failing(text, (other, PLAIN)) == {"program-marks"}
+
+
+def test_a_score_at_cutting_power_and_a_cut_at_scoring_power_are_found():
+    _, text = programmed()
+    assert "program-marks" in failing(text.replace("M4 S200", "M4 S1000").replace("F1500.0", "F250.0"))
+    weak = text.replace("M4 S1000", "M4 S200").replace("F250.0", "F1500.0")
+    assert {"program-marks", "program-passes"} <= failing(weak)
+
+
+def test_a_score_after_a_cut_is_found():
+    job, _ = programmed()
+    marks = tuple(c for c in job.program.contours if c.kind == "mark")
+    cuts = tuple(c for c in job.program.contours if c.kind != "mark")
+    late = replace(job.program, contours=(*cuts, *marks))
+    assert failing(rendered(late, MACHINE, RECIPE).text) == {"program-marks"}
