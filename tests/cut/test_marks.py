@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from shapely.geometry import LineString
 
-from cut_samples import MACHINE, RECIPE, lying, nested, piece, rectangle
+from cut_samples import MACHINE, RECIPE, nested, piece, rectangle
 from kerfwave.cut import Settings, sheet_job, verify
 from kerfwave.cut.placing import place_line
 from kerfwave.cut.scored import score_settings
@@ -57,7 +57,8 @@ def test_marks_come_first_and_lie_where_they_are_meant(recipe: Settings, machine
 def test_the_header_says_whether_scoring_was_measured():
     assert "an estimate" in " ".join(programmed()[0].program.notes)
     assert not any("an estimate" in note for note in programmed(MEASURED)[0].program.notes)
-    assert not sheet_job(1, lying(PLAIN), (PLAIN,), RECIPE, MACHINE).program.notes
+    alone = nested(NEST.placements[1])
+    assert not sheet_job(1, alone, (PLAIN,), RECIPE, MACHINE).program.notes
 
 
 def test_a_mark_left_out_moved_or_too_much_is_found():
