@@ -38,14 +38,21 @@ def parser() -> argparse.ArgumentParser:
         command.add_argument("specs", nargs="+", metavar="SPEC", help="a spec file (YAML)")
         command.add_argument("--out", default="out", metavar="DIR", help="folder for packages and cache (default: out)")
         command.add_argument("--explain", action="store_true", help="say why each stage ran")
+        command.add_argument("--jobs", type=_processes, default=1, metavar="N", help="specs at once (default: 1)")
     check.add_argument("--format", choices=("text", "json"), default="text", help="of what is printed (default: text)")
     completion = commands.add_parser("completion", help="print a script that completes commands in a shell")
     completion.add_argument("shell", choices=("bash", "zsh", "fish"))
-    from kerfwave import compare_jobs, cut_jobs, fit_jobs, learn_jobs, promise_jobs, sweep_jobs
+    from kerfwave import compare_jobs, cut_jobs, explore_jobs, fit_jobs, learn_jobs, promise_jobs, sweep_jobs
 
-    for bench in (compare_jobs, cut_jobs, sweep_jobs, fit_jobs, promise_jobs, learn_jobs):
+    for bench in (compare_jobs, explore_jobs, cut_jobs, sweep_jobs, fit_jobs, promise_jobs, learn_jobs):
         bench.add_parser(commands)
     return top
+
+
+def _processes(text: str) -> int:
+    if not text.isdigit() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number from 1 to 256")
+    return int(text)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -54,7 +61,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     from kerfwave import jobs
 
     try:
-        if arguments.command in ("compare", "sweep", "fit", "promise", "learn"):
+        if arguments.command in ("compare", "explore", "sweep", "fit", "promise", "learn"):
             from importlib import import_module
 
             status: int = import_module(f"kerfwave.{arguments.command}_jobs").run(arguments)
@@ -72,7 +79,12 @@ def main(argv: Sequence[str] | None = None) -> int:
             from kerfwave import check_jobs
 
             return check_jobs.run(arguments.specs, arguments.out)
-        return jobs.run(arguments.specs, arguments.out, write=arguments.command == "build", explain=arguments.explain)
+        how = {"write": arguments.command == "build", "explain": arguments.explain}
+        if arguments.jobs > 1 and len(arguments.specs) > 1:
+            from kerfwave import parallel_jobs
+
+            return parallel_jobs.run(arguments.specs, arguments.out, **how, processes=arguments.jobs)
+        return jobs.run(arguments.specs, arguments.out, **how)
     except KeyboardInterrupt:
         print("interrupted; the last good package is untouched", file=sys.stderr)
         return INTERRUPTED
