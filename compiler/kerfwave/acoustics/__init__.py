@@ -2,7 +2,8 @@
 
 Driver to mouth is one lumped and one-dimensional circuit (`network`), SI inside, time factor e^{+j omega t}. `air`
 and `driver` do without numpy, so that a spec is checked quickly; the other names load it when first asked for. The
-function of the module `air` has its name too, and is imported from there.
+function of the module `air` has its name too, and is imported from there. Parts of scipy are imported by the functions
+that use them: reading what was made before takes the types of this room and no computing, and shall not wait for them.
 """
 
 from __future__ import annotations

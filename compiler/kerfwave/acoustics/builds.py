@@ -22,7 +22,6 @@ from random import Random
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
 from kerfwave.acoustics.air import air as air_at
 from kerfwave.acoustics.circuit import Solution, solve
@@ -86,6 +85,8 @@ def sheet_deviation_mm(measured_mm: tuple[float, ...], label_mm: float) -> float
 
 def normal_draws(count: int, sources: int) -> Real:
     """Return a Latin hypercube of standard normal values, shape (count, sources). The same every time."""
+    from scipy.special import ndtri
+
     random = Random(SEED)
     columns = [np.argsort([random.random() for _ in range(count)], kind="stable") for _ in range(sources)]
     return np.asarray(ndtri((np.stack(columns, axis=1) + 0.5) / count))

@@ -25,7 +25,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from scipy.special import j1
 
 from kerfwave.acoustics.duct import Complex, Real
 
@@ -89,6 +88,8 @@ def piston_directivity(area_m2: float, cosine: float, wavenumber: Any) -> Real:
 
     Source: Rayleigh; L. E. Kinsler et al., "Fundamentals of Acoustics".
     """
+    from scipy.special import j1
+
     x = np.asarray(wavenumber, dtype=float) * np.sqrt(area_m2 / np.pi * max(0.0, 1.0 - cosine**2))
     safe = np.where(x < 1e-6, 1.0, x)
     return np.asarray(np.where(x < 1e-6, 1.0, 2.0 * j1(safe) / safe))

@@ -10,7 +10,6 @@ from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ive
 
 from kerfwave.acoustics.porous import miki
 from kerfwave.model.acoustic import Air
@@ -114,6 +113,8 @@ def _replace(result: Complex, where: NDArray[np.bool_], function: Any, *argument
 
 
 def _circle(radius: Real, s: Complex) -> Complex:
+    from scipy.special import ive
+
     z = s * radius
     return np.asarray(2.0 * ive(1, z) / (z * ive(0, z)))
 

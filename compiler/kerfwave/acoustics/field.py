@@ -23,8 +23,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_array
-from scipy.sparse.linalg import splu
 
 from kerfwave.acoustics import field_mesh
 from kerfwave.acoustics.duct import Complex, Real, propagation
@@ -152,6 +150,9 @@ def solve(
     Raises:
         ValueError: if the air is empty, an opening lies in wood, or a frequency is not above 0.
     """
+    from scipy.sparse import csc_array
+    from scipy.sparse.linalg import splu
+
     omega = 2.0 * np.pi * np.asarray(frequency_hz, dtype=float)
     if not (omega > 0.0).all():
         raise ValueError("frequencies must be above 0")

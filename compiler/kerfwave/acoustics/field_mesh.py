@@ -18,8 +18,6 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 Real = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -125,6 +123,9 @@ def _cut(shape: Any, x: float, y: float, cell: float) -> tuple[Whole, Whole, NDA
 
 def _shared(columns: Whole, rows: Whole, parts: NDArray[Any], cell: float, order: int) -> Whole:
     """Return the numbers of the unknowns: on a common side of two elements that meet in air they are the same."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     keys = _keys(columns, rows)
     n = order + 1
     index = np.arange(n * n).reshape(n, n)  # of the unknown at (along, across)

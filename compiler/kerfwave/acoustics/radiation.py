@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from scipy.special import j1, struve
 
 from kerfwave.acoustics.duct import Complex
 from kerfwave.model.acoustic import Air
@@ -132,6 +131,8 @@ def piston_impedance(ka: Any) -> Complex:
     Source: Rayleigh; L. E. Kinsler et al., "Fundamentals of Acoustics": 1 - 2 J1(x) / x + j 2 H1(x) / x with
     x = 2 ka and the Struve function H1. Zero at ka = 0.
     """
+    from scipy.special import j1, struve
+
     x = 2.0 * np.asarray(ka, dtype=float)
     safe = np.where(x == 0.0, 1.0, x)
     value = 1.0 - 2.0 * j1(safe) / safe + 2j * struve(1, safe) / safe

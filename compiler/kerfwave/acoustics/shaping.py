@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from kerfwave.acoustics.biquads import Biquad, biquad, response
 
@@ -88,6 +87,8 @@ def _flatten(
     f: Real, spl: Real, excursion: Real, level: float, high_pass: Biquad, limits: ShapingLimits
 ) -> tuple[Biquad, ...]:
     """Add peaking filters one by one where it is least even, and settle all of them together each time."""
+    from scipy.optimize import least_squares
+
     used = (f >= limits.relief_from_hz) & (f <= limits.band_to_hz)
     passed = 20 * np.log10(np.abs(response((high_pass,), f, limits.rate_hz)))
     headroom = np.inf if limits.most_volts is None else 20 * np.log10(limits.most_volts / limits.volts)

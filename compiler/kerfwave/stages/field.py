@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt
 
 from kerfwave.acoustics import field as fields
 from kerfwave.acoustics.air import air as air_at
@@ -225,6 +224,8 @@ def _picture(solved: fields.Field, network: Network, air: Air, volts: float, nam
     value[inside] = drive * np.abs(solved.pressure(2.0 * math.pi * hz, load[0], x[inside], y[inside]))
     highest = float(np.nanmax(value))
     grid = value.reshape(len(ys), len(xs))
+    from scipy.ndimage import distance_transform_edt
+
     _, (row, column) = distance_transform_edt(np.isnan(grid), return_indices=True)
     omega = 2.0 * np.pi * f
     amplitudes = solved.amplitudes(omega, load)[0]
