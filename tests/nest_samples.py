@@ -8,7 +8,7 @@ import math
 from shapely import affinity
 from shapely.geometry import Polygon
 
-from kerfwave.model.parts import Nest, Piece, Ring
+from kerfwave.model.parts import Nest, Piece, Ring, Sheet
 from kerfwave.model.spec import SheetStock
 
 
@@ -40,6 +40,14 @@ def trapezoid(scale: float = 1.0) -> Ring:
     return tuple((x * scale, y * scale) for x, y in points)
 
 
+def _kind(sheet: Sheet) -> tuple[object, ...]:
+    return (sheet.width_mm, sheet.height_mm, frozenset(sheet.outline), len(sheet.keep_out))
+
+
+def _kind_at_hand(sheet: SheetStock) -> tuple[object, ...]:
+    return (sheet.width_mm, sheet.height_mm, frozenset(sheet.outline_mm or ()), len(sheet.keep_out))
+
+
 def on_sheet(nest: Nest, pieces: tuple[Piece, ...]) -> dict[str, Polygon]:
     """Pieces as placed, by shapely's own turning: nothing of the package's geometry is used."""
     where = {p.piece: p for p in nest.placements}
@@ -63,13 +71,14 @@ def assert_legal(
     margin_mm: float,
     spacing_mm: float,
     sheet_grain: str | None = None,
+    turns: str = "quarter",
 ) -> None:
     """Every promise of a nest, one by one."""
     assert sorted(p.piece for p in nest.placements) == sorted(p.id for p in pieces)
     assert [s.number for s in nest.sheets] == list(range(1, len(nest.sheets) + 1))
-    for width, height in {(s.width_mm, s.height_mm) for s in nest.sheets}:
-        there = sum(s.count for s in sheets if (s.width_mm, s.height_mm) == (width, height))
-        assert sum((s.width_mm, s.height_mm) == (width, height) for s in nest.sheets) <= there
+    for kind in {_kind(s) for s in nest.sheets}:
+        there = sum(s.count for s in sheets if _kind_at_hand(s) == kind)
+        assert sum(_kind(s) == kind for s in nest.sheets) <= there
     assert nest.bound <= len(nest.sheets)
     shapes = on_sheet(nest, pieces)
     for sheet in nest.sheets:
@@ -87,8 +96,21 @@ def assert_legal(
             assert shapes[one].distance(shapes[other]) >= spacing_mm - 1.5e-6, (one, other)
             assert shapes[one].intersection(shapes[other]).area < 1e-3, (one, other)
         assert math.isclose(sheet.pieces_area_mm2, sum(shapes[n].area for n in names))
+        wood = Polygon(sheet.outline or rectangle(sheet.width_mm, sheet.height_mm))
+        # Turned by an angle, a piece's own corners are sums of sines here and there.
+        for name in names:
+            assert wood.buffer(1e-6).contains(shapes[name]), name
+            assert wood.exterior.distance(shapes[name]) >= margin_mm - 1.5e-6, name
+        for place in sheet.keep_out:
+            there = Polygon(place.outline)
+            for name in names:
+                assert shapes[name].distance(there) >= spacing_mm + place.clearance_mm - 1.5e-6, (name, place.what)
+                assert shapes[name].intersection(there).area < 1e-3, (name, place.what)
         if sheet.offcut_mm is not None:
             x, y, w, h = sheet.offcut_mm
+            assert wood.buffer(1e-6).contains(Polygon(rectangle(w, h, x, y)))
+            faults = [Polygon(p.outline) for p in sheet.keep_out if p.what == "knot"]
+            assert all(f.intersection(Polygon(rectangle(w, h, x, y))).area < 1e-6 for f in faults)
             assert x >= 0
             assert y >= 0
             assert x + w <= sheet.width_mm
@@ -99,7 +121,8 @@ def assert_legal(
     grains = {p.id: p.grain for p in pieces}
     for placement in nest.placements:
         assert not placement.flipped
-        assert placement.turn_deg in (0, 90, 180, 270)
+        assert 0 <= placement.turn_deg < 360
+        assert turns == "any" or placement.turn_deg in (0, 90, 180, 270)
         assert placement.x_mm == round(placement.x_mm, 3)
         assert placement.y_mm == round(placement.y_mm, 3)
         if sheet_grain and grains[placement.piece]:

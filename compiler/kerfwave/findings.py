@@ -62,6 +62,8 @@ CODES: dict[str, str] = {
     "K416": "two recipes with the same name",
     "K417": "a material that is not in the table",
     "K418": "a kind of enclosure that cannot be folded",
+    "K419": "a sheet's outline that is not simple, or not measured from its corner",
+    "K420": "a keep-out place that is not on its sheet",
 }
 
 # Found after the specs are read, by the build itself.

@@ -7,7 +7,7 @@ import random
 import pytest
 from shapely.geometry import Polygon
 
-from kerfwave.model.spec import SheetStock
+from kerfwave.model.spec import KeepOut, SheetStock
 from kerfwave.nest import DoesNotFit, NotEnoughSheets, pack
 from nest_samples import assert_legal, disc, ell, hole, on_sheet, piece, rectangle, trapezoid
 
@@ -163,11 +163,12 @@ def test_the_one_long_sheet_is_kept_for_the_long_piece():
 
 
 def test_the_bound_counts_outlines_that_fit_no_window():
-    # Rings of 230 mm have little wood (4 of them: 0.25 sheets), but no two share a sheet's 390 mm; by area 4 need 2.
+    # Rings of 230 mm have little wood (4 of them: 0.25 sheets), and by outline 4 need 2. But no two share a sheet's
+    # 390 mm, as each is more than half of it wide and high.
     rings = tuple(piece(f"r{k}", rectangle(230.0, 230.0), hole(210.0, 210.0, 10.0, 10.0)) for k in range(4))
     nest = pack(rings, SQUARE, **RULES, effort=20)
     assert len(nest.sheets) == 4
-    assert nest.bound == 2
+    assert nest.bound == 4
 
 
 def test_a_ring_stack_takes_fewer_sheets_than_its_boxes():
@@ -255,3 +256,104 @@ def test_strips_that_fill_a_row_but_for_a_millimetre():
     nest = pack(strips, SQUARE, **RULES)
     assert_legal(nest, strips, SQUARE, **RULES)
     assert len(nest.sheets) == 1
+
+
+LSHAPE = ((0.0, 0.0), (400.0, 0.0), (400.0, 200.0), (200.0, 200.0), (200.0, 400.0), (0.0, 400.0))
+
+
+def test_an_offcut_takes_what_its_outline_takes():
+    # Three squares of 190 lie in an L-shaped offcut, 5 mm from its edges; the box around it would take a fourth.
+    offcut = (SheetStock(400.0, 400.0, 1, outline_mm=LSHAPE),)
+    squares = tuple(piece(f"s{k}", rectangle(190.0, 190.0)) for k in range(4))
+    nest = pack(squares[:3], offcut, **RULES)
+    assert_legal(nest, squares[:3], offcut, **RULES)
+    assert nest.sheets[0].outline == LSHAPE
+    assert math.isclose(nest.utilisation, 3 * 190**2 / 120000)
+    with pytest.raises(NotEnoughSheets, match="s3"):
+        pack(squares, offcut, **RULES)
+    with pytest.raises(DoesNotFit, match="leave no room that takes: s"):
+        pack((piece("s", rectangle(300.0, 300.0)),), offcut, **RULES)
+
+
+def test_a_clamp_in_the_corner_moves_the_piece_away_by_its_clearance():
+    clamp = KeepOut("rectangle", "clamp", 0.0, 0.0, width_mm=30.0, height_mm=20.0)
+    sheet = (SheetStock(400.0, 400.0, 1, keep_out=(clamp,)),)
+    one = piece("a", rectangle(380.0, 100.0))
+    nest = pack((one,), sheet, **RULES)
+    assert on_sheet(nest, (one,))["a"].bounds[1] == 20 + 2 + 10
+    near = (SheetStock(400.0, 400.0, 1, keep_out=(dataclasses.replace(clamp, clearance_mm=0.0),)),)
+    assert on_sheet(pack((one,), near, **RULES), (one,))["a"].bounds[1] == 20 + 2
+
+
+def test_a_knot_lies_in_a_window_if_it_can():
+    knot = KeepOut("circle", "knot", 200.0, 200.0, diameter_mm=30.0)
+    sheet = (SheetStock(400.0, 400.0, 1, keep_out=(knot,)),)
+    frame = piece("frame", rectangle(380.0, 380.0), hole(200.0, 200.0, 90.0, 90.0))
+    nest = pack((frame,), sheet, **RULES)
+    assert_legal(nest, (frame,), sheet, **RULES)
+    assert Polygon(on_sheet(nest, (frame,))["frame"].interiors[0]).contains(Polygon(nest.sheets[0].keep_out[0].outline))
+    with pytest.raises(DoesNotFit):
+        pack((piece("plate", rectangle(380.0, 380.0)),), sheet, **RULES)
+
+
+def test_an_offcut_with_a_knot_is_no_rectangle_to_keep():
+    knot = KeepOut("circle", "knot", 300.0, 300.0, diameter_mm=2.0)
+    magnet = dataclasses.replace(knot, what="magnet")
+    one = (piece("a", rectangle(390.0, 100.0)),)
+    for place, size in ((magnet, (400.0, 293.0)), (knot, (298.0, 293.0))):
+        nest = pack(one, (SheetStock(400.0, 400.0, 1, keep_out=(place,)),), **RULES)
+        assert nest.sheets[0].offcut_mm[2:] == size
+
+
+def test_any_angle_lays_a_long_strip_across():
+    strip = piece("strip", rectangle(460.0, 20.0))
+    with pytest.raises(DoesNotFit):
+        pack((strip,), SQUARE, **RULES)
+    nest = pack((strip,), SQUARE, **RULES, turns="any")
+    assert_legal(nest, (strip,), SQUARE, **RULES, turns="any")
+    assert nest.placements[0].turn_deg % 90 == 45
+
+
+def test_any_angle_lays_a_slanted_edge_level():
+    # A strip drawn at 20 degrees: only straightened does it go on the narrow sheet.
+    c, s = math.cos(math.radians(20)), math.sin(math.radians(20))
+    slanted = piece("slanted", tuple((c * x - s * y, s * x + c * y) for x, y in rectangle(300.0, 40.0)))
+    narrow = (SheetStock(320.0, 60.0, 1),)
+    nest = pack((slanted,), narrow, **RULES, turns="any")
+    assert_legal(nest, (slanted,), narrow, **RULES, turns="any")
+    assert nest.placements[0].turn_deg in (160, 340)
+    with pytest.raises(DoesNotFit):
+        pack((slanted,), narrow, **RULES)
+
+
+def test_grain_keeps_to_half_turns_whatever_the_angle():
+    pieces = tuple(piece(f"t{k}", trapezoid(0.5), grain="x") for k in range(5))
+    nest = pack(pieces, SQUARE, **RULES, sheet_grain="x", effort=20, turns="any")
+    assert {p.turn_deg for p in nest.placements} <= {0, 180}
+
+
+def test_any_angle_is_never_worse_than_quarter_turns():
+    pieces = ring_stack()
+    sheets = (SheetStock(300.0, 300.0, 9),)
+    quarter = pack(pieces, sheets, **RULES, effort=30)
+    free = pack(pieces, sheets, **RULES, effort=30, turns="any")
+    assert_legal(free, pieces, sheets, **RULES, turns="any")
+    assert len(free.sheets) <= len(quarter.sheets)
+
+
+def test_the_emptiest_sheet_is_pushed_together():
+    # Row by row three strips take the whole width of the last sheet; on end they leave 400 x 295.
+    strips = tuple(piece(f"s{k}", rectangle(31.0, 388.0)) for k in range(3))
+    nest = pack(strips, SQUARE, **RULES)
+    _, _, w, h = nest.sheets[0].offcut_mm
+    assert w * h == 400 * (400 - 5 - 3 * 31 - 2 * 2 - 2)
+
+
+def test_the_bound_knows_that_pieces_cannot_be_divided():
+    # 150 x 250 is a quarter of 392 x 392; five need two sheets, and nine of them three.
+    plates = tuple(piece(f"p{k}", rectangle(150.0, 250.0)) for k in range(9))
+    assert pack(plates, SQUARE, **RULES, effort=10).bound == 3
+    # More than a third of each side, two to a row: four to a sheet, by area it would be nearly six.
+    squares = tuple(piece(f"q{k}", rectangle(160.0, 160.0)) for k in range(9))
+    nest = pack(squares, SQUARE, **RULES, effort=10)
+    assert (nest.bound, len(nest.sheets)) == (3, 3)

@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import MultiPoint
 
-from kerfwave.model.spec import SheetStock
+from kerfwave.model.spec import KeepOut, SheetStock
 from kerfwave.nest import NotEnoughSheets, pack
 from nest_samples import assert_legal, disc, ell, hole, piece, rectangle
 
@@ -55,6 +55,48 @@ def jobs(draw):
         "sheet_grain": draw(st.sampled_from([None, "x", "y"])),
     }
     return pieces, sheets, rules
+
+
+@st.composite
+def places(draw):
+    x, y, size = draw(st.floats(-10, 300)), draw(st.floats(-10, 300)), draw(st.floats(1, 60))
+    shape = draw(st.sampled_from(["circle", "rectangle", "polygon"]))
+    what = draw(st.sampled_from(["knot", "clamp", "magnet"]))
+    clearance = draw(st.sampled_from([None, 0.0, 3.3]))
+    if shape == "circle":
+        return KeepOut(shape, what, x, y, diameter_mm=size, clearance_mm=clearance)
+    if shape == "rectangle":
+        return KeepOut(shape, what, x, y, width_mm=size, height_mm=size / 2, clearance_mm=clearance)
+    return KeepOut(shape, what, points_mm=((x, y), (x + size, y + 5), (x + 7, y + size)), clearance_mm=clearance)
+
+
+@st.composite
+def offcuts(draw):
+    """Sheets of any outline, convex or with a bite taken out of a corner, the box around them at the origin."""
+    w, h = draw(st.floats(120, 420)), draw(st.floats(120, 420))
+    bite = (draw(st.floats(0.2, 0.6)) * w, draw(st.floats(0.2, 0.6)) * h)
+    slant = draw(st.floats(0, 0.4)) * w
+    outline = draw(
+        st.sampled_from(
+            [
+                None,
+                ((0.0, 0.0), (w, 0.0), (w, h - bite[1]), (w - bite[0], h - bite[1]), (w - bite[0], h), (0.0, h)),
+                ((slant, 0.0), (w, bite[1]), (w - slant, h), (0.0, h / 2)),
+                ((0.0, h), (w, h), (w - bite[0], 0.0), (slant / 2, bite[1])),  # clockwise, as a person may list it
+            ]
+        )
+    )
+    kept = tuple(draw(st.lists(places(), max_size=3)))
+    return SheetStock(w, h, draw(st.integers(1, 3)), outline_mm=outline, keep_out=kept)
+
+
+@given(jobs(), st.lists(offcuts(), min_size=1, max_size=2), st.sampled_from(["quarter", "quarter", "any"]))
+@settings(max_examples=40)
+def test_every_nest_on_odd_sheets_is_legal(job, odd, turns):
+    pieces, sheets, rules = job
+    sheets = (*odd, SheetStock(390.0, 390.0, 20))
+    nest = pack(pieces, sheets, **rules, effort=4, turns=turns)
+    assert_legal(nest, pieces, sheets, **rules, turns=turns)
 
 
 @given(jobs())

@@ -44,6 +44,15 @@ EDITS: dict[str, tuple[Edit, ...]] = {
     "K414": (("target:", "drive: {volts: 9}\ntarget:"),),
     "K417": (("material: birch-plywood\n  glue", "material: birch-plywod\n  glue"),),
     "K418": (("height_mm: 260", "height_mm: 260\n  case: closed"),),
+    "K419": (
+        (
+            "{width_mm: 380, height_mm: 380, count: 40, price: 4.5}",
+            "{outline_mm: [[10, 0], [380, 200], [380, 0], [10, 200]], count: 1}",
+        ),
+    ),
+    "K420": (
+        ("price: 4.5}", "price: 4.5, keep_out: [{shape: circle, what: knot, x_mm: 420, y_mm: 90, diameter_mm: 20}]}"),
+    ),
     "K415": (("height_mm: 260", "height_mm: 260\n  terminals: {plate_width_mm: 30}"),),
 }
 _POLYGON = "shape: polygon\n    points_mm: [[0, 0], [150, 0], [0, 100], [150, 100]]\n    faces: [front, a, b, c]"

@@ -80,6 +80,58 @@ def test_everything_that_may_be_said(minimal, write):
     assert (spec.machine.laser_on, spec.machine.air_on) == ("M3", "M8")
 
 
+def test_an_offcut_with_an_outline_and_what_is_kept_out(minimal, write):
+    offcut = (
+        "{outline_mm: [[0, 20], [380, 0], [300, 260]], count: 1, keep_out: [{shape: circle, what: magnet, x_mm: 50, "
+        "y_mm: 60, diameter_mm: 20}, {shape: rectangle, what: clamp, x_mm: 0, y_mm: 0, width_mm: 30, height_mm: 9, "
+        "clearance_mm: 4}]}"
+    )
+    (sheet,) = load(
+        write(minimal.replace("{width_mm: 380, height_mm: 380, count: 40, price: 4.5}", offcut))
+    ).spec.stock.sheets
+    assert (sheet.width_mm, sheet.height_mm) == (380.0, 260.0)
+    assert sheet.outline_mm == ((0.0, 20.0), (380.0, 0.0), (300.0, 260.0))
+    assert sheet.keep_out == (
+        model.KeepOut("circle", "magnet", 50.0, 60.0, 20.0),
+        model.KeepOut("rectangle", "clamp", 0.0, 0.0, None, 30.0, 9.0, None, 4.0),
+    )
+
+
+@pytest.mark.parametrize(
+    ("written", "code"),
+    [
+        ("{outline_mm: [[0, 0], [380, 0], [0, 300]], width_mm: 380, count: 1}", "K208"),
+        ("{width_mm: 380, count: 1}", "K202"),
+        ("{count: 1}", "K202"),
+        ("{outline_mm: [[0, 0], [380, 0]], count: 1}", "K207"),
+        ("{width_mm: 90, height_mm: 90, count: 1, keep_out: [{shape: circle, what: knot, x_mm: 5, y_mm: 5}]}", "K202"),
+        (
+            "{width_mm: 90, height_mm: 90, count: 1, keep_out: [{shape: polygon, what: knot, x_mm: 5, "
+            "points_mm: [[1, 1], [9, 1], [5, 9]]}]}",
+            "K208",
+        ),
+        (
+            "{width_mm: 90, height_mm: 90, count: 1, keep_out: [{shape: polygon, what: knot, "
+            "points_mm: [[1, 1], [9, 9], [9, 1], [1, 9]]}]}",
+            "K419",
+        ),
+    ],
+)
+def test_sheets_that_are_neither_one_nor_the_other(findings, minimal, written, code):
+    found = findings(minimal.replace("{width_mm: 380, height_mm: 380, count: 40, price: 4.5}", written))
+    assert {finding.code for finding in found} == {code}
+
+
+def test_a_shelf_file_with_a_sheet_of_no_size(minimal, write, findings):
+    stock = minimal[minimal.index("stock:\n") : minimal.index("machine:\n")]
+    lines = [line[2:] for line in stock.splitlines()[1:]]
+    text = "\n".join(lines).replace("width_mm: 380, ", "") + "\n"
+    write(text, "stock/thin.yaml")
+    (finding,) = findings(minimal.replace(stock, "stock: stock/thin.yaml\n"))
+    assert (finding.code, finding.file) == ("K202", "stock/thin.yaml")
+    assert "width_mm" in finding.message
+
+
 def test_locate(minimal, write):
     loaded = load(write(minimal))
     lines = minimal.splitlines()

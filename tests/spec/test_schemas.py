@@ -81,7 +81,12 @@ def test_the_quick_check_knows_every_keyword(name):
     [
         (schema("driver"), model.Driver, {}),
         (schema("stock"), model.Stock, {}),
-        (schema("stock")["properties"]["sheets"]["items"], model.SheetStock, {}),
+        (
+            schema("stock")["properties"]["sheets"]["items"],
+            model.SheetStock,
+            {"width_mm": ("width_mm",), "height_mm": ("height_mm",)},  # required, or read off the outline
+        ),
+        (schema("stock")["properties"]["sheets"]["items"]["properties"]["keep_out"]["items"], model.KeepOut, {}),
         (schema("machine"), model.Machine, {"bed_mm": ("bed_width_mm", "bed_height_mm")}),
         (schema("machine")["properties"]["laser"], model.Laser, {}),
         (schema("recipes")["$defs"]["entry"], model.RecipeEntry, {}),

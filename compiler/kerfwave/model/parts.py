@@ -94,15 +94,26 @@ class Placement:
 
 
 @dataclass(frozen=True, slots=True)
+class KeptOut:
+    """A place on a sheet that no piece comes near: within `clearance_mm` and the spacing lies no wood of a piece."""
+
+    what: str  # "knot", "clamp" or "magnet"
+    outline: Ring
+    clearance_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
-    """One sheet that is used. Origin at its lower left, x right, y up."""
+    """One sheet that is used. Origin at the lower left of the box around it, x right, y up."""
 
     number: int
     width_mm: float
     height_mm: float
     margin_mm: float
     pieces_area_mm2: float
-    offcut_mm: tuple[float, float, float, float] | None  # largest free full-width or full-height strip: x, y, w, h
+    offcut_mm: tuple[float, float, float, float] | None  # largest upright rectangle left over: x, y, w, h
+    outline: Ring = ()  # of a sheet that is no rectangle
+    keep_out: tuple[KeptOut, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -155,13 +155,33 @@ class Enclosure:
 
 
 @dataclass(frozen=True, slots=True)
+class KeepOut:
+    """A place on a sheet where nothing may be cut, in the sheet's own coordinates."""
+
+    shape: str  # "circle", "rectangle" or "polygon"
+    what: str  # "knot", "clamp" or "magnet"
+    x_mm: float | None = None  # of a circle's centre, or a rectangle's lower left corner
+    y_mm: float | None = None
+    diameter_mm: float | None = None
+    width_mm: float | None = None
+    height_mm: float | None = None
+    points_mm: Ring | None = None
+    clearance_mm: float | None = None  # on top of the spacing; None: what `kerfwave.nest` takes for such a thing
+
+
+@dataclass(frozen=True, slots=True)
 class SheetStock:
-    """Some equal rectangular sheets."""
+    """Some equal sheets: rectangles, or offcuts of any outline.
+
+    With an outline, width and height are those of the box around it, whose lower left corner is the origin.
+    """
 
     width_mm: float
     height_mm: float
     count: int
     price: float | None = None
+    outline_mm: Ring | None = None  # either way round; None: a rectangle
+    keep_out: tuple[KeepOut, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,8 +197,9 @@ class Stock:
     sheets: tuple[SheetStock, ...]
     grain: str | None = None  # "x" or "y" of the sheet; None: it does not matter
     youngs_gpa: float | None = None  # stiffness along the softer direction; None: not known
+    turns: str = "quarter"  # "quarter" turns only, or "any" angle, of pieces whose grain does not matter
     edge_margin_mm: float = 5.0
-    spacing_mm: float = 2.0
+    spacing_mm: float | None = None  # None: what kerf and char take, see `kerfwave.nest.spacing`
     notes: str = ""
 
 

@@ -1,12 +1,21 @@
-"""Nesting: pieces of any outline on rectangular sheets, small ones in the windows of large ones.
+"""Nesting: pieces of any outline on sheets of any outline, small ones in the windows of large ones.
 
 `pack` is the whole of it. It searches on a grid of about 1 mm, where a free place is a proven place, counts its work in
-layouts tried, and proves the result with exact distances. Limits: quarter turns only; rectangular sheets; the number
-of sheets is the fewest found, and `Nest.bound` says what no layout could beat.
+layouts tried, and proves the result with exact distances. Sheets may be offcuts, and have places to keep out of: knots,
+clamps, magnets. Limits: of a sheet larger than the bed the lower-left part is used; angles other than quarter turns
+come from a short list; the number of sheets is the fewest found, and `Nest.bound` says what no layout could beat.
 """
 
 from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
 from kerfwave.nest.exact import NestFault
 from kerfwave.nest.packing import pack
+from kerfwave.nest.spacing import CHAR_MM, least_spacing_mm
 
-__all__ = ["DoesNotFit", "NestFault", "NotEnoughSheets", "pack"]
+__all__ = [
+    "CHAR_MM",
+    "DoesNotFit",
+    "NestFault",
+    "NotEnoughSheets",
+    "least_spacing_mm",
+    "pack",
+]

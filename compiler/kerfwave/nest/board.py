@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from kerfwave.nest.items import Area, Form
+from kerfwave.nest.areas import Area
+from kerfwave.nest.items import Form
 from kerfwave.nest.maps import Maps
 
 
@@ -27,17 +28,19 @@ class Board:
         if seen == len(self._lying):
             return bits
         stride = self.maps.stride
+        known = self.maps.known(wanted, turn, across)
         for lying, lying_turn, x, y in self._lying[seen:]:
-            more, back = self.maps.blocked(lying, lying_turn, wanted, turn, across)
+            found = known.get((lying, lying_turn))
+            more, back = found or self.maps.blocked(lying, lying_turn, wanted, turn, across)
             shift = (x * stride + y if across else y * stride + x) - back
             bits |= more << shift if shift >= 0 else more >> -shift
         self._blocked[key] = (bits, len(self._lying))
         return bits
 
-    def free(self, form: Form, turn: int, across: bool = False) -> int:
-        """Bits of the places that are left for a form."""
+    def free(self, form: Form, turn: int, across: bool = False, shell: Form | None = None) -> int:
+        """Bits of the places that are left for a form; with `shell`, for that among the pieces that lie here."""
         places = self.maps.places(form, turn, self.area, across)
-        return places ^ (places & self.blocked(form, turn, across)) if places else 0
+        return places ^ (places & self.blocked(shell or form, turn, across)) if places else 0
 
     def lowest(self, bits: int, across: bool = False) -> tuple[int, int]:
         """First place of some: the lowest, then leftmost (`across`: the leftmost, then lowest)."""

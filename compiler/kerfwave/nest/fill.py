@@ -10,22 +10,24 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
+from kerfwave.nest.areas import Area
 from kerfwave.nest.board import Board
-from kerfwave.nest.items import Area, Form, Item
+from kerfwave.nest.items import Item, Stance
 from kerfwave.nest.maps import Maps
 
 # Once so many shapes of about an item's size, or smaller, found no place, the item isn't tried any more. Layers of
 # one body differ in their windows and are alike in size, and to learn that each of them fails is most of the work.
 _ENOUGH = 3
 _ALIKE = 1.1
+_TRIED = 6  # stances tried for one item in one layout; quarter turns are four
 
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """An item in a turn, its box of cells at column `x`, row `y` of its area."""
+    """An item in a stance, its box of cells at column `x`, row `y` of its area."""
 
     item: Item
-    turn: int
+    stance: Stance
     x: int
     y: int
 
@@ -39,9 +41,11 @@ class Filling:
 
 
 @dataclass(frozen=True, slots=True)
-class _Genes:
+class Genes:
+    """An order, and for each item its stances in order of preference and whether it fills from the left."""
+
     order: tuple[int, ...]
-    turns: tuple[tuple[int, ...], ...]
+    stances: tuple[tuple[Stance, ...], ...]
     across: tuple[bool, ...]
 
 
@@ -64,9 +68,7 @@ def fill(maps: Maps, area: Area, items: tuple[Item, ...], urgent: frozenset[str]
     best: Filling | None = None
     best_genes = None
     left = effort
-    for number, genes in enumerate(_openings(items)):
-        if number >= max(1, effort // 4):
-            break
+    for genes in openings(items)[: max(1, effort // 4)]:
         tried = _lay(maps, area, items, genes, urgent)
         left -= 1
         if best is None or tried.score > best.score:
@@ -76,7 +78,7 @@ def fill(maps: Maps, area: Area, items: tuple[Item, ...], urgent: frozenset[str]
     while left > 0:
         if best.score[1] == total and not complete:
             complete, left = True, min(left, effort // 3)
-        genes = _fresh(items, rng) if left % 2 else _vary(best_genes, items, rng)
+        genes = fresh(items, rng) if left % 2 else vary(best_genes, items, rng)
         tried = _lay(maps, area, items, genes, urgent)
         left -= 1
         if tried.score > best.score:
@@ -84,74 +86,84 @@ def fill(maps: Maps, area: Area, items: tuple[Item, ...], urgent: frozenset[str]
     return best
 
 
-def _lay(maps: Maps, area: Area, items: tuple[Item, ...], genes: _Genes, urgent: frozenset[str]) -> Filling:
+def _lay(maps: Maps, area: Area, items: tuple[Item, ...], genes: Genes, urgent: frozenset[str]) -> Filling:
+    spots = lay_large(maps, area, items, genes)
+    pressing = sum(s.item.hull_mm2 for s in spots if s.item.piece.id in urgent)
+    return Filling((pressing, sum(s.item.hull_mm2 for s in spots), _strip(maps, area, spots)), spots)
+
+
+def lay_large(maps: Maps, area: Area, items: tuple[Item, ...], genes: Genes) -> tuple[Spot, ...]:
+    """Lay what finds a place on an empty sheet, holes ignored, as genes have it."""
     board = Board(maps, area)
     spots: list[Spot] = []
-    full: dict[tuple[Form, tuple[int, ...]], int] = {}
+    full: dict[tuple[object, ...], int] = {}
     for index in genes.order:
         item, across = items[index], genes.across[index]
-        kind = (item.shell, item.turns)
+        kind = (maps.raster_id(item.stances[0].shell), item.ways) if area.plain else item.kind
         if kind in full or sum(hull <= _ALIKE * item.hull_mm2 for hull in full.values()) >= _ENOUGH:
             continue
-        for turn in genes.turns[index]:
-            free = board.free(item.shell, turn, across)
+        # The first piece must find a place, in whatever stance, or the sheet is opened for nothing.
+        for stance in genes.stances[index] if spots else (*genes.stances[index], *item.stances):
+            form = stance.shell if area.plain else stance.form
+            free = board.free(form, stance.turn, across, stance.shell)
             if free:
                 x, y = board.lowest(free, across)
-                board.put(item.shell, turn, x, y)
-                spots.append(Spot(item, turn, x, y))
+                board.put(stance.shell, stance.turn, x, y)
+                spots.append(Spot(item, stance, x, y))
                 break
         else:
             full[kind] = item.hull_mm2
-    pressing = sum(s.item.hull_mm2 for s in spots if s.item.piece.id in urgent)
-    return Filling((pressing, sum(s.item.hull_mm2 for s in spots), _strip(maps, area, spots)), tuple(spots))
+    return tuple(spots)
 
 
-def _strip(maps: Maps, area: Area, spots: list[Spot]) -> int:
+def _strip(maps: Maps, area: Area, spots: tuple[Spot, ...]) -> int:
     """Largest strip, in whole square mm, right of everything or above everything."""
     right = top = 0.0
     for s in spots:
-        columns, rows = maps.box(s.item.shell, s.turn)
+        columns, rows = maps.box(s.stance.shell, s.stance.turn)
         right, top = max(right, (s.x + columns) * maps.cell_mm), max(top, (s.y + rows) * maps.cell_mm)
     return round(max((area.width_mm - right) * area.height_mm, (area.height_mm - top) * area.width_mm))
 
 
-def _openings(items: tuple[Item, ...]) -> list[_Genes]:
-    """Plain layouts to start from: one turn for all, or two by turns, row by row and column by column."""
+def openings(items: tuple[Item, ...]) -> list[Genes]:
+    """Plain layouts to start from: one stance for all, or two by turns, row by row and column by column."""
     order = tuple(range(len(items)))
-    most = max(len(i.turns) for i in items)
+    most = min(4, max(len(i.stances) for i in items))
     genes = []
     for across in (False, True):
         for one in range(most):
             for two in range(most):
-                turns = []
+                stances = []
                 for k, item in enumerate(items):
-                    lead = (one if k % 2 == 0 else two) % len(item.turns)
-                    turns.append(item.turns[lead:] + item.turns[:lead])
-                genes.append(_Genes(order, tuple(turns), (across,) * len(items)))
+                    lead = (one if k % 2 == 0 else two) % len(item.stances)
+                    stances.append((item.stances[lead:] + item.stances[:lead])[:_TRIED])
+                genes.append(Genes(order, tuple(stances), (across,) * len(items)))
     return genes
 
 
-def _shuffled(turns: tuple[int, ...], rng: random.Random) -> tuple[int, ...]:
+def _shuffled(stances: tuple[Stance, ...], rng: random.Random) -> tuple[Stance, ...]:
     # random() is the one generator call whose results are promised to stay the same between Python versions.
-    return tuple(t for _, t in sorted((rng.random(), t) for t in turns))
+    return tuple(stances[k] for _, k in sorted((rng.random(), k) for k in range(len(stances))))[:_TRIED]
 
 
-def _fresh(items: tuple[Item, ...], rng: random.Random) -> _Genes:
+def fresh(items: tuple[Item, ...], rng: random.Random, lean: float | None = None) -> Genes:
+    """Draw new genes; `lean` is the share of items that fill from the left, drawn too if None."""
     weights = [(-item.hull_mm2 * (0.7 + 0.6 * rng.random()), k) for k, item in enumerate(items)]
-    turns = tuple(_shuffled(item.turns, rng) for item in items)
-    lean = rng.random()
-    return _Genes(tuple(k for _, k in sorted(weights)), turns, tuple(rng.random() < lean for _ in items))
+    stances = tuple(_shuffled(item.stances, rng) for item in items)
+    lean = rng.random() if lean is None else lean
+    return Genes(tuple(k for _, k in sorted(weights)), stances, tuple(rng.random() < lean for _ in items))
 
 
-def _vary(genes: _Genes, items: tuple[Item, ...], rng: random.Random) -> _Genes:
-    order, turns, across = list(genes.order), list(genes.turns), list(genes.across)
+def vary(genes: Genes, items: tuple[Item, ...], rng: random.Random) -> Genes:
+    """Change one to three things about genes."""
+    order, stances, across = list(genes.order), list(genes.stances), list(genes.across)
     for _ in range(1 + int(rng.random() * 3)):
         kind, k = rng.random(), int(rng.random() * len(items))
         if kind < 0.3:
             other = int(rng.random() * len(items))
             order[k], order[other] = order[other], order[k]
         elif kind < 0.75:
-            turns[k] = _shuffled(items[k].turns, rng)
+            stances[k] = _shuffled(items[k].stances, rng)
         else:
             across[k] = not across[k]
-    return _Genes(tuple(order), tuple(turns), tuple(across))
+    return Genes(tuple(order), tuple(stances), tuple(across))

@@ -1,29 +1,22 @@
-"""Pieces made ready for packing: equal shapes found, turns worked out, sizes measured. Sheets likewise."""
+"""Pieces made ready for packing: equal shapes found, turns worked out, sizes measured."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from shapely.geometry import MultiPoint, Polygon
 
 from kerfwave.model.parts import Piece, Point, Ring
-from kerfwave.model.spec import SheetStock
+from kerfwave.nest.areas import Area
 
 STEP_MM = 0.001  # placements are whole multiples of this
 _KEY_DECIMALS = 7  # rings that agree to so many decimals are one shape
 _SAME_MM = 1e-7
-
-
-@dataclass(frozen=True, slots=True)
-class Area:
-    """The usable part of one size of sheet: `width_mm` by `height_mm`, its corner at the margin."""
-
-    width_mm: float
-    height_mm: float
-    sheet_width_mm: float
-    sheet_height_mm: float
-    count: int
+_EDGES = 3  # longest edges whose directions are tried
+_LADDER_DEG = 15.0
+_APART_DEG = 1.0  # of angles worth trying beside each other
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,22 +34,34 @@ class Form:
     fuzz_mm: float
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
-    """One piece to place.
+@dataclass(frozen=True, slots=True, eq=False)
+class Stance:
+    """A way in which a piece may lie: a form, quarter turns on top of it, and what both make of the piece, in degrees.
 
-    `turns` are quarter turns counter-clockwise on top of `base`, itself in quarter turns of the piece's own
-    coordinates. `shell` is the form without its holes; for a piece that fits no window only that matters.
+    `shell` is the form without its holes; for a piece that fits no window only that matters.
     """
 
-    piece: Piece
-    base: int
-    turns: tuple[int, ...]
     form: Form
     shell: Form
+    turn: int
+    deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One piece to place. Of the same `kind` are items that may be swapped."""
+
+    piece: Piece
+    stances: tuple[Stance, ...]
+    ways: tuple[float, ...]  # degrees of the stances
     hull_mm2: int
     filled_mm2: float
     wood_mm2: float
+
+    @property
+    def kind(self) -> tuple[object, ...]:
+        """What tells the item from others."""
+        return (self.stances[0].form, self.ways)
 
 
 class Forms:
@@ -86,28 +91,37 @@ def quarter(ring: Iterable[Point], turns: int) -> Ring:
     return tuple((y, -x) for x, y in ring)
 
 
+def turned(ring: Iterable[Point], angle_deg: float) -> Ring:
+    """Turn a ring counter-clockwise about the origin; exactly, where that is a whole number of quarter turns."""
+    turns, rest = divmod(angle_deg, 90.0)
+    if rest == 0:
+        return quarter(ring, int(turns))
+    cos, sin = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+    return tuple((cos * x - sin * y, sin * x + cos * y) for x, y in ring)
+
+
+def angles(piece: Piece) -> tuple[float, ...]:
+    """Angles below a quarter turn worth trying for a piece: 0, those that lay its longest edges level, and a ladder.
+
+    Together with the quarter turns on top of each that is every direction that a straight edge of it asks for.
+    """
+    ring = piece.outline
+    edges: dict[float, float] = {}
+    for (x0, y0), (x1, y1) in zip(ring, ring[1:] + ring[:1], strict=True):
+        level = round(-math.degrees(math.atan2(y1 - y0, x1 - x0)) % 90.0, 3) % 90.0
+        edges[level] = edges.get(level, 0.0) + math.hypot(x1 - x0, y1 - y0)
+    longest = sorted(edges, key=lambda a: (-round(edges[a], 6), a))[:_EDGES]
+    found = [0.0]
+    for angle in (*longest, *(k * _LADDER_DEG for k in range(1, math.ceil(90 / _LADDER_DEG)))):
+        if all(min(abs(angle - other), 90.0 - abs(angle - other)) >= _APART_DEG for other in found):
+            found.append(angle)
+    return tuple(found)
+
+
 def corner(ring: Iterable[Point]) -> Point:
     """Lower-left corner of the box around a ring."""
     points = tuple(ring)
     return min(x for x, _ in points), min(y for _, y in points)
-
-
-def areas(sheets: tuple[SheetStock, ...], bed_mm: tuple[float, float], margin_mm: float) -> tuple[Area, ...]:
-    """Usable areas by size, largest first, equal sizes counted together.
-
-    Of a sheet larger than the bed only the lower-left, bed-sized part is used; the margin is kept on all four sides
-    of that part, so that cuts round a piece at its edge stay on the bed too.
-    """
-    counts: dict[tuple[float, float], int] = {}
-    for sheet in sheets:
-        size = (sheet.width_mm, sheet.height_mm)
-        counts[size] = counts.get(size, 0) + max(sheet.count, 0)
-    found = [
-        Area(min(w, bed_mm[0]) - 2 * margin_mm, min(h, bed_mm[1]) - 2 * margin_mm, w, h, n)
-        for (w, h), n in counts.items()
-    ]
-    usable = (a for a in found if a.count and a.width_mm > 0 and a.height_mm > 0)
-    return tuple(sorted(usable, key=lambda a: (-a.width_mm * a.height_mm, a.sheet_width_mm, a.sheet_height_mm)))
 
 
 def allowed_quarters(piece: Piece, sheet_grain: str | None) -> tuple[int, ...]:
@@ -119,7 +133,11 @@ def allowed_quarters(piece: Piece, sheet_grain: str | None) -> tuple[int, ...]:
 
 def size_at(piece: Piece, turns: int) -> tuple[float, float]:
     """Width and height of the box around a piece after quarter turns."""
-    xs, ys = [x for x, _ in piece.outline], [y for _, y in piece.outline]
+    return _size(piece.outline, turns)
+
+
+def _size(ring: Ring, turns: int) -> tuple[float, float]:
+    xs, ys = [x for x, _ in ring], [y for _, y in ring]
     w, h = max(xs) - min(xs), max(ys) - min(ys)
     return (w, h) if turns % 2 == 0 else (h, w)
 
@@ -129,8 +147,17 @@ def fits(width_mm: float, height_mm: float, area: Area) -> bool:
     return width_mm <= area.width_mm + _SAME_MM and height_mm <= area.height_mm + _SAME_MM
 
 
-def item(piece: Piece, forms: Forms, sizes: tuple[Area, ...], margin_mm: float, sheet_grain: str | None) -> Item | None:
-    """Make a piece ready, or return None if it fits no size of sheet in any turn allowed.
+def item(
+    piece: Piece,
+    forms: Forms,
+    sizes: tuple[Area, ...],
+    margin_mm: float,
+    sheet_grain: str | None,
+    angles_deg: tuple[float, ...] = (0.0,),
+) -> Item | None:
+    """Make a piece ready, or return None if it fits the box of no sheet in any way allowed.
+
+    `angles_deg` are tried with all quarter turns on top, where the grain does not forbid it.
 
     Raises:
         ValueError: if its outline crosses itself or a hole leaves it.
@@ -138,43 +165,62 @@ def item(piece: Piece, forms: Forms, sizes: tuple[Area, ...], margin_mm: float, 
     solid = Polygon(piece.outline, piece.holes)
     if not solid.is_valid or solid.is_empty:
         raise ValueError(f"piece {piece.id} is not a simple outline with holes inside it")
-    fuzz = _fuzz(piece, margin_mm)
-    allowed = [
-        q
-        for q in allowed_quarters(piece, sheet_grain)
-        if any(fits(w + 2 * fuzz, h + 2 * fuzz, a) for w, h in (size_at(piece, q),) for a in sizes)
+    free = piece.grain is None or sheet_grain is None
+    stances = [
+        stance
+        for angle in (angles_deg if free else (0.0,))
+        for stance in _stances(piece, forms, sizes, margin_mm, allowed_quarters(piece, sheet_grain), angle)
     ]
-    if not allowed:
+    if not stances:
         return None
-    base = allowed[0]
-    turns: dict[tuple[Ring, tuple[Ring, ...]], int] = {}
-    for q in allowed:  # a rectangle turned by half looks the same: keep one
-        turns.setdefault(_normal(piece, q), q - base)
-    outline, holes = next(iter(turns))
-    size = size_at(piece, base)
     return Item(
         piece=piece,
-        base=base,
-        turns=tuple(turns.values()),
-        form=forms.form(outline, holes, size, fuzz),
-        shell=forms.form(outline, (), size, fuzz),
+        stances=tuple(stances),
+        ways=tuple(s.deg for s in stances),
         hull_mm2=round(MultiPoint(piece.outline).convex_hull.area),
         filled_mm2=Polygon(piece.outline).area,
         wood_mm2=solid.area,
     )
 
 
-def _fuzz(piece: Piece, margin_mm: float) -> float:
-    x, y = corner(piece.outline)
-    w, h = size_at(piece, 0)
+def _stances(
+    piece: Piece,
+    forms: Forms,
+    sizes: tuple[Area, ...],
+    margin_mm: float,
+    quarters: tuple[int, ...],
+    angle_deg: float,
+) -> list[Stance]:
+    """Quarter turns on top of one angle that fit the box of some sheet; of those that look the same only one."""
+    outline = turned(piece.outline, angle_deg)
+    holes = tuple(turned(ring, angle_deg) for ring in piece.holes)
+    fuzz = _fuzz(outline, margin_mm)
+    allowed = [
+        q for q in quarters if any(fits(w + 2 * fuzz, h + 2 * fuzz, a) for w, h in (_size(outline, q),) for a in sizes)
+    ]
+    found: dict[tuple[Ring, tuple[Ring, ...]], Stance] = {}
+    base: tuple[int, Form, Form] | None = None
+    for q in allowed:
+        shape = _normal(outline, holes, q)
+        if base is None:
+            size = _size(outline, q)
+            base = (q, forms.form(*shape, size, fuzz), forms.form(shape[0], (), size, fuzz))
+        if shape not in found:  # a rectangle turned by half looks the same: keep one
+            found[shape] = Stance(base[1], base[2], q - base[0], angle_deg + 90.0 * q)
+    return list(found.values())
+
+
+def _fuzz(outline: Ring, margin_mm: float) -> float:
+    x, y = corner(outline)
+    w, h = _size(outline, 0)
     steps = [v / STEP_MM for v in (x - margin_mm, y - margin_mm, w, h)]
     on_step = all(abs(s - round(s)) * STEP_MM < _SAME_MM / 2 for s in steps)
     return 0.0 if on_step else STEP_MM / 2
 
 
-def _normal(piece: Piece, turns: int) -> tuple[Ring, tuple[Ring, ...]]:
+def _normal(outline: Ring, holes: tuple[Ring, ...], turns: int) -> tuple[Ring, tuple[Ring, ...]]:
     """One canonical way to write a turned shape: corner at the origin, fixed start and direction of each ring."""
-    outline = quarter(piece.outline, turns)
+    outline = quarter(outline, turns)
     x0, y0 = corner(outline)
 
     def canonical(ring: Ring, ccw: bool) -> Ring:
@@ -185,5 +231,5 @@ def _normal(piece: Piece, turns: int) -> tuple[Ring, tuple[Ring, ...]]:
         start = points.index(min(points))
         return tuple(points[start:] + points[:start])
 
-    holes = sorted(canonical(quarter(ring, turns), False) for ring in piece.holes)
-    return canonical(outline, True), tuple(holes)
+    inner = sorted(canonical(quarter(ring, turns), False) for ring in holes)
+    return canonical(outline, True), tuple(inner)

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from shapely.geometry import Polygon
 
 from kerfwave.model.parts import Ring
+from kerfwave.nest.areas import Area
 from kerfwave.nest.board import Board
-from kerfwave.nest.fill import Spot, fill
-from kerfwave.nest.items import Area, Item, size_at
+from kerfwave.nest.fill import Filling, Spot, fill
+from kerfwave.nest.items import Item, size_at
 from kerfwave.nest.maps import Maps
+
+# Hulls overlap where bent pieces lie in each other's bays, but more than so many sheets of them never went on one.
+_MOST_HULL = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,24 +37,32 @@ class Layout:
     @property
     def rank(self) -> tuple[float, ...]:
         """Less is better: pieces left over, sheets, their area."""
-        area = sum(s.area.sheet_width_mm * s.area.sheet_height_mm for s in self.sheets)
-        return (len(self.left), len(self.sheets), area)
+        return (len(self.left), len(self.sheets), round(sum(s.area.sheet_mm2 for s in self.sheets), 6))
 
 
-def lay_out(maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], bound: int, effort: int, seed: int) -> Layout:
+def lay_out(
+    maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], bound: int, effort: int, seed: int
+) -> tuple[Layout, ...]:
     """Lay all items on as few sheets as the search finds, of the sizes and counts given.
 
     A short search goes first, and is enough if it meets the bound. Then comes the full one; then, if the large
-    pieces might go on one sheet fewer, a longer one from another seed.
+    pieces might go on one sheet fewer, a longer one from another seed. Returns the best layouts, all of one rank.
     """
-    best = _search(maps, items, sizes, max(effort // 5, 1), seed)
+    found = [_search(maps, items, sizes, max(effort // 5, 1), seed)]
     for passes, share in enumerate((effort, 2 * effort), start=1):
+        best = min(found, key=lambda x: x.rank)
         proven = not best.left and len(best.sheets) == bound
         if (proven and len(sizes) == 1) or (passes == 2 and (proven or not _might_shrink(best, items))):
             break
-        found = _search(maps, items, sizes, share, seed + 1000 * passes)
-        best = min((found, best), key=lambda x: x.rank)
-    return best
+        found.append(_search(maps, items, sizes, share, seed + 1000 * passes))
+    return best_of(found)
+
+
+def best_of(layouts: Iterable[Layout]) -> tuple[Layout, ...]:
+    """Return those of the best rank."""
+    found = tuple(layouts)
+    least = min(x.rank for x in found)
+    return tuple(x for x in found if x.rank == least)
 
 
 def _might_shrink(layout: Layout, items: tuple[Item, ...]) -> bool:
@@ -58,27 +71,54 @@ def _might_shrink(layout: Layout, items: tuple[Item, ...]) -> bool:
     return sum(i.hull_mm2 for i in split(items)[0]) <= 0.9 * room
 
 
+# What has been found for an area, the pieces to lay on it, those that come first, and a seed: and with what effort.
+_Seen = dict[tuple[Area, tuple[str, ...], frozenset[str], int], tuple[int, Filling]]
+
+
 def _search(maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], effort: int, seed: int) -> Layout:
-    layout = _open_and_fill(maps, items, sizes, effort, seed, largest=False)
+    stock = {a: a.count for a in sizes}
+    seen: _Seen = {}
+    layout = _open_and_fill(maps, items, stock, effort, seed, seen, largest=True)
     if len(sizes) > 1:
-        # Taking the size that just holds the large pieces may leave no room for the small ones.
-        other = _open_and_fill(maps, items, sizes, effort, seed, largest=True)
-        layout = min((layout, other), key=lambda x: x.rank)
-        layout = _downsize(maps, layout, sizes, effort, seed)
-    return layout
+        # Taking the size that just holds the large pieces may leave no room for the small ones, or save much.
+        other = _open_and_fill(maps, items, stock, effort, seed, seen, largest=False)
+        layout = min((other, layout), key=lambda x: x.rank)
+    layout = _drained(maps, layout)
+    return _downsize(maps, layout, sizes, effort, seed) if len(sizes) > 1 else layout
+
+
+def emptiest(layout: Layout) -> int:
+    """Index of the sheet with the least hull area on it; the last of equals."""
+    hulls = [sum(s.item.hull_mm2 for s in sheet.spots) for sheet in layout.sheets]
+    return min(range(len(hulls)), key=lambda k: (hulls[k], -k))
+
+
+def _drained(maps: Maps, layout: Layout) -> Layout:
+    """Move what can be moved from the emptiest sheet to the others, largest first."""
+    if layout.left or len(layout.sheets) < 2:
+        return layout
+    number = emptiest(layout)
+    sheet = layout.sheets[number]
+    order = tuple(sorted((s.item for s in sheet.spots), key=_size_key))
+    others, rest = add_small(maps, [s for k, s in enumerate(layout.sheets) if k != number], order)
+    if len(rest) == len(order):
+        return layout
+    keep = {i.piece.id for i in rest}
+    spots = tuple(s for s in sheet.spots if s.item.piece.id in keep)
+    return Layout((*others, *([Laid(sheet.area, spots)] if spots else [])), ())
 
 
 def _open_and_fill(
-    maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], effort: int, seed: int, *, largest: bool
+    maps: Maps, items: tuple[Item, ...], counts: dict[Area, int], effort: int, seed: int, seen: _Seen, *, largest: bool
 ) -> Layout:
+    stock = dict(counts)
     sheets: list[Laid] = []
-    stock = {a: a.count for a in sizes}
     todo = tuple(sorted(items, key=_size_key))
     while todo:
         large, small = split(todo)
         stuck: list[Item] = []
         while large:
-            held = {i.piece.id: frozenset(a for a in sizes if stock[a] and holds(maps, i, a)) for i in large}
+            held = {i.piece.id: frozenset(a for a in stock if stock[a] and holds(maps, i, a)) for i in large}
             stuck += [i for i in large if not held[i.piece.id]]
             large = tuple(i for i in large if held[i.piece.id])
             if not large:
@@ -86,21 +126,28 @@ def _open_and_fill(
             fewest = min(len(h) for h in held.values() if h)
             urgent = frozenset(i for i, h in held.items() if len(h) == fewest)
             picky = next(i for i in large if i.piece.id in urgent)
-            choice = [a for a in sizes if a in held[picky.piece.id]]
+            choice = [a for a in stock if a in held[picky.piece.id]]
             if largest:
                 choice = choice[:1]
             share = max(effort // len(choice), min(effort, 60))
-            tries = []
+            tries: list[tuple[Area, Filling]] = []
             for area in choice:
+                if tries and max(t[1].score[1] for t in tries) > _MOST_HULL * area.width_mm * area.height_mm:
+                    continue
                 able = tuple(i for i in large if area in held[i.piece.id])
-                tries.append((area, fill(maps, area, able, urgent, share, seed + len(sheets))))
-            # On a tie the smaller sheet: `sizes` runs from large to small, and the last of equals is taken.
+                key = (area, tuple(i.piece.id for i in able), urgent, seed + len(sheets))
+                spent, filling = seen.get(key, (0, None))
+                if filling is None or spent < share:
+                    filling = fill(maps, area, able, urgent, share, seed + len(sheets))
+                    seen[key] = (share, filling)
+                tries.append((area, filling))
+            # On a tie the smaller sheet: `stock` runs from large to small, and the last of equals is taken.
             area, filling = max(reversed(tries), key=lambda t: t[1].score[:2])
             stock[area] -= 1
             sheets.append(Laid(area, filling.spots))
             placed = {s.item.piece.id for s in filling.spots}
             large = tuple(i for i in large if i.piece.id not in placed)
-        sheets, rest = _add_small(maps, sheets, (*stuck, *small), effort, seed)
+        sheets, rest = _add_all_small(maps, sheets, (*stuck, *small), effort, seed)
         if len(rest) == len(todo) or not any(stock.values()):
             return Layout(tuple(sheets), rest)
         todo = rest
@@ -108,8 +155,8 @@ def _open_and_fill(
 
 
 def holds(maps: Maps, item: Item, area: Area) -> bool:
-    """Whether an item lies on an empty area in some turn."""
-    return any(maps.places(item.shell, t, area, False) for t in item.turns)
+    """Whether an item lies on an empty area in some stance."""
+    return any(maps.places(s.shell if area.plain else s.form, s.turn, area, False) for s in item.stances)
 
 
 def _size_key(item: Item) -> tuple[int, float, str]:
@@ -135,64 +182,70 @@ def _extent(ring: Ring) -> tuple[float, float]:
     return max(xs) - min(xs), max(ys) - min(ys)
 
 
-def _add_small(
+def _add_all_small(
     maps: Maps, sheets: list[Laid], items: tuple[Item, ...], effort: int, seed: int
 ) -> tuple[list[Laid], tuple[Item, ...]]:
     """Put items into the sheets in use: first into windows, so that open areas stay open, then anywhere."""
     order = tuple(sorted(items, key=_size_key))
-    best, rest = _first_fit(maps, sheets, order)
+    best, rest = add_small(maps, sheets, order)
     rng = random.Random(seed)
     for _ in range(effort // 10):
         if not rest:
             break
         weights = [(-i.hull_mm2 * (0.4 + 1.2 * rng.random()), i.piece.id, i) for i in order]
-        tried, over = _first_fit(maps, sheets, tuple(i for *_, i in sorted(weights, key=lambda w: w[:2])))
+        tried, over = add_small(maps, sheets, tuple(i for *_, i in sorted(weights, key=lambda w: w[:2])))
         if sum(i.hull_mm2 for i in over) < sum(i.hull_mm2 for i in rest):
             best, rest = tried, over
     return best, rest
 
 
-def _first_fit(maps: Maps, sheets: list[Laid], order: tuple[Item, ...]) -> tuple[list[Laid], tuple[Item, ...]]:
+def add_small(
+    maps: Maps, sheets: list[Laid], order: tuple[Item, ...], *, across: bool = False
+) -> tuple[list[Laid], tuple[Item, ...]]:
+    """Put items one after the other into the first window that takes them, or else the first open place.
+
+    Returns the sheets, and the items that found no place. `across`: places are counted from the left, not from below.
+    """
     solid, open_ = [], []  # what lies on each sheet with its holes filled, and as it is
     for sheet in sheets:
         outer, inner = Board(maps, sheet.area), Board(maps, sheet.area)
         for s in sheet.spots:
-            outer.put(s.item.shell, s.turn, s.x, s.y)
-            inner.put(s.item.form, s.turn, s.x, s.y)
+            outer.put(s.stance.shell, s.stance.turn, s.x, s.y)
+            inner.put(s.stance.form, s.stance.turn, s.x, s.y)
         solid.append(outer)
         open_.append(inner)
     added: list[list[Spot]] = [[] for _ in sheets]
     rest: list[Item] = []
     full: set[object] = set()
     for item in order:
-        kind = (item.form, item.turns)
-        spot = None if kind in full else _place(item, solid, open_)
-        if spot is None:
-            full.add(kind)
+        place = None if item.kind in full else _place(item, solid, open_, across)
+        if place is None:
+            full.add(item.kind)
             rest.append(item)
             continue
-        number, turn, x, y = spot
-        open_[number].put(item.form, turn, x, y)
-        added[number].append(Spot(item, turn, x, y))
+        number, spot = place
+        open_[number].put(spot.stance.form, spot.stance.turn, spot.x, spot.y)
+        added[number].append(spot)
     laid = [Laid(s.area, (*s.spots, *more)) for s, more in zip(sheets, added, strict=True)]
     return laid, tuple(rest)
 
 
-def _place(item: Item, solid: list[Board], open_: list[Board]) -> tuple[int, int, int, int] | None:
-    """Find the number of the sheet, turn, column and row of the best place for a small item."""
+def _place(item: Item, solid: list[Board], open_: list[Board], across: bool) -> tuple[int, Spot] | None:
+    """Find the number of the sheet and the best place on it for a small item."""
     for in_windows in (True, False):
         for number, board in enumerate(open_):
             found = []
-            for turn in item.turns:
-                free = board.free(item.form, turn)
+            for k, stance in enumerate(item.stances):
+                free = board.free(stance.form, stance.turn, across)
                 if free and in_windows:
-                    free &= solid[number].blocked(item.form, turn)
+                    free &= solid[number].blocked(stance.form, stance.turn, across)
                 if free:
-                    x, y = board.lowest(free)
-                    found.append((y, x, turn))
+                    x, y = board.lowest(free, across)
+                    found.append((x, y, k) if across else (y, x, k))
             if found:
-                y, x, turn = min(found)
-                return number, turn, x, y
+                first, second, k = min(found)
+                x, y = (first, second) if across else (second, first)
+                return number, Spot(item, item.stances[k], x, y)
     return None
 
 
@@ -207,13 +260,14 @@ def _downsize(maps: Maps, layout: Layout, sizes: tuple[Area, ...], effort: int, 
         items = tuple(s.item for s in sheet.spots)
         grown = sum(i.wood_mm2 for i in items)
         for area in reversed(sizes):  # smallest first
-            size = area.sheet_width_mm * area.sheet_height_mm
-            if size >= sheet.area.sheet_width_mm * sheet.area.sheet_height_mm:
+            size = area.sheet_mm2
+            if size >= sheet.area.sheet_mm2:
                 break
-            if not stock[area] or grown > size or not all(holds(maps, i, area) for i in items):
+            if not stock[area] or grown > size or sum(i.hull_mm2 for i in items) > _MOST_HULL * size:
                 continue
-            one = Area(area.width_mm, area.height_mm, area.sheet_width_mm, area.sheet_height_mm, 1)
-            tried = _open_and_fill(maps, items, (one,), max(effort // 3, 1), seed, largest=True)
+            if not all(holds(maps, i, area) for i in items):
+                continue
+            tried = _open_and_fill(maps, items, {area: 1}, max(effort // 3, 1), seed, {}, largest=True)
             if not tried.left:
                 stock[area] -= 1
                 stock[sheet.area] += 1

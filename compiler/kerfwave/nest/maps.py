@@ -8,16 +8,20 @@ and the lowest free place is the lowest zero bit.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import numpy.typing as npt
 from scipy import fft
 
-from kerfwave.nest.items import Area, Form
-from kerfwave.nest.raster import Cells, cells_across, rasterise
+from kerfwave.model.parts import Ring
+from kerfwave.nest.areas import Area
+from kerfwave.nest.items import Form
+from kerfwave.nest.raster import Cells, cells_across, rasterise, taken_cells
 
 _AREA_MM = 1e-7
 _BUCKET = 48  # sides of transforms are rounded up to this many cells
+_ALIKE = 1.04  # cells of shapes that are joined, to those of the smallest of them
 _SPECTRA = 128  # transforms kept; 0.6 MB each for pieces of 190 mm
 
 _Spectrum = npt.NDArray[np.complex64]
@@ -42,28 +46,52 @@ class Maps:
         self._same: dict[tuple[tuple[int, ...], bytes, bytes], int] = {}
         self._maps: dict[tuple[int, int, int], Cells] = {}
         self._spectra: dict[tuple[int, int | None, tuple[int, ...]], _Spectrum] = {}
-        self._bits: dict[tuple[int, int, int, int, bool], tuple[int, int]] = {}
+        self._bits: dict[tuple[int, int, bool], dict[tuple[int, int], tuple[int, int]]] = {}
         self._places: dict[tuple[Form, int, Area, bool], int] = {}
+        self._walls: dict[Area, Cells] = {}
 
     def raster_id(self, form: Form) -> int:
         """Return the number of a form's cells; forms that look the same on the grid share it."""
         found = self._ids.get(form)
         if found is None:
-            box = self.box(form, 0)
-            rings = (form.outline, *form.holes)
-
-            def cells(grow_mm: float, pad: int) -> Cells:
-                return rasterise(
-                    rings, box[::-1], cell_mm=self.cell_mm, grow_mm=grow_mm, pad=pad, slack_mm=form.fuzz_mm
-                )
-
-            plain, grown = cells(0.0, 1)[1:-1, 1:-1], cells(self.spacing_mm, self.pad)
-            key = (box, np.packbits(plain).tobytes(), np.packbits(grown).tobytes())
+            plain, grown = self._cells(form)
+            key = (plain.shape, np.packbits(plain).tobytes(), np.packbits(grown).tobytes())
             found = self._same.setdefault(key, len(self._rasters))
             if found == len(self._rasters):
-                self._rasters.append((np.ascontiguousarray(plain), grown))
+                self._rasters.append((plain, grown))
             self._ids[form] = found
         return found
+
+    def join(self, forms: Iterable[Form]) -> None:
+        """Give forms that look nearly the same one raster, that of all of them laid on each other.
+
+        Layers of one body often differ by a hair. One raster for several saves most of the maps, and what the few
+        cells too many take away is got back when pieces are pushed together at the end. Boxes must agree, so that no
+        row holds one piece less.
+        """
+        groups: list[tuple[list[Form], Cells, Cells, int]] = []  # members, their union, fewest cells of a member
+        for form, (plain, grown) in sorted(
+            ((f, self._cells(f)) for f in dict.fromkeys(forms)), key=lambda x: (-int(x[1][1].sum()), x[0].outline)
+        ):
+            count = int(grown.sum())
+            for k, (members, one, other, fewest) in enumerate(groups):
+                if one.shape == plain.shape and int((other | grown).sum()) <= _ALIKE * min(fewest, count):
+                    groups[k] = ([*members, form], one | plain, other | grown, min(fewest, count))
+                    break
+            else:
+                groups.append(([form], plain, grown, count))
+        for members, plain, grown, _ in groups:
+            self._ids |= dict.fromkeys(members, len(self._rasters))
+            self._rasters.append((plain, grown))
+
+    def _cells(self, form: Form) -> tuple[Cells, Cells]:
+        rings = (form.outline, *form.holes)
+        rows_columns = self.box(form, 0)[::-1]
+
+        def cells(grow_mm: float, pad: int) -> Cells:
+            return rasterise(rings, rows_columns, cell_mm=self.cell_mm, grow_mm=grow_mm, pad=pad, slack_mm=form.fuzz_mm)
+
+        return np.ascontiguousarray(cells(0.0, 1)[1:-1, 1:-1]), cells(self.spacing_mm, self.pad)
 
     def box(self, form: Form, turn: int) -> tuple[int, int]:
         """Columns and rows of the cells of a form."""
@@ -94,36 +122,60 @@ class Maps:
         found = self._places.get(key)
         if found is None:
             columns, rows = self.reach(form, turn, area)
-            if across:
-                columns, rows = rows, columns
             found = 0
             if columns > 0 and rows > 0:
-                grid = np.zeros((rows, self.stride), dtype=np.bool_)
-                grid[:, :columns] = True
+                grid = np.zeros((max(rows, columns), self.stride), dtype=np.bool_)
+                free = np.ones((rows, columns), dtype=np.bool_)
+                if not area.plain:
+                    free &= ~self._walled(form, turn, area)[:rows, :columns]
+                free = free.T if across else free
+                grid[: free.shape[0], : free.shape[1]] = free
                 found = _pack(grid)
             self._places[key] = found
         return found
+
+    def walls(self, area: Area) -> Cells:
+        """Cells of an area that no piece may touch."""
+        if area not in self._walls:
+            self._walls[area] = _wall_cells(area, self.cell_mm, self.spacing_mm)
+        return self._walls[area]
+
+    def grown(self, form: Form, turn: int) -> Cells:
+        """Cells that a turned form touches once grown by the spacing, `pad` more on each side than its box."""
+        return np.rot90(self._rasters[self.raster_id(form)][1], -turn)
+
+    def _walled(self, form: Form, turn: int, area: Area) -> Cells:
+        """Places at which the form would touch what lies outside the sheet, or a place that is kept out."""
+        walls = self.walls(area)
+        cells = np.rot90(self._rasters[self.raster_id(form)][0], -turn)
+        size = tuple(fft.next_fast_len(n, real=True) for n in walls.shape)
+        # Wherever the form lies within the area nothing runs over the ends, so no room is needed for that.
+        counts = fft.irfft2(
+            fft.rfft2(walls.astype(np.float32), size) * np.conj(fft.rfft2(cells.astype(np.float32), size)), size
+        )
+        return np.asarray(counts > 0.5, dtype=np.bool_)
+
+    def known(self, wanted: int, turn: int, across: bool) -> dict[tuple[int, int], tuple[int, int]]:
+        """Return what `blocked` has found so far for a raster in a turn, by the number and turn of what lies there."""
+        return self._bits.setdefault((wanted, turn, across), {})
 
     def blocked(self, lying: int, lying_turn: int, wanted: int, turn: int, across: bool) -> tuple[int, int]:
         """Bits of the blocked shifts of one raster against another, and by how much to shift them.
 
         Laid at (x, y) the bits move left by ``y * stride + x - shift`` (x and y change roles if `across`).
         """
-        key = (lying, lying_turn, wanted, turn, across)
-        found = self._bits.get(key)
-        if found is None:
-            grid = np.rot90(self._map(lying, wanted, (turn - lying_turn) % 4), -lying_turn)
-            rows, columns = self._rasters[wanted][0].shape[:: -1 if turn % 2 else 1]
-            back_x, back_y = columns + self.pad - 1, rows + self.pad - 1
-            if across:
-                grid, back_x, back_y = grid.T, back_y, back_x
-            wide = np.zeros((grid.shape[0] + 1, self.stride), dtype=np.bool_)
-            body = grid[:, : self.stride]
-            wide[:-1, : body.shape[1]] = body
-            over = grid[:, self.stride :]
-            wide[1:, : over.shape[1]] |= over
-            found = (_pack(wide), back_y * self.stride + back_x)
-            self._bits[key] = found
+        grid = np.rot90(self._map(lying, wanted, (turn - lying_turn) % 4), -lying_turn)
+        rows, columns = self._rasters[wanted][0].shape[:: -1 if turn % 2 else 1]
+        back_x, back_y = columns + self.pad - 1, rows + self.pad - 1
+        if across:
+            grid, back_x, back_y = grid.T, back_y, back_x
+        wide = np.zeros((grid.shape[0] + 1, self.stride), dtype=np.bool_)
+        body = grid[:, : self.stride]
+        wide[:-1, : body.shape[1]] = body
+        over = grid[:, self.stride :]
+        wide[1:, : over.shape[1]] |= over
+        found = (_pack(wide), back_y * self.stride + back_x)
+        self.known(wanted, turn, across)[lying, lying_turn] = found
         return found
 
     def _map(self, a: int, b: int, turn: int) -> Cells:
@@ -160,6 +212,26 @@ class Maps:
                 self._spectra.pop(next(iter(self._spectra)))  # the oldest
             self._spectra[key] = found
         return found
+
+
+def _wall_cells(area: Area, cell_mm: float, spacing_mm: float) -> Cells:
+    """Cells of an area that no piece may touch. A piece may lie right beside them."""
+    shape = (cells_across(area.height_mm, cell_mm), cells_across(area.width_mm, cell_mm))
+    margin = area.margin_mm
+
+    def moved(ring: Ring) -> Ring:
+        return tuple((x - margin, y - margin) for x, y in ring)
+
+    walls = np.zeros(shape, dtype=np.bool_)
+    if area.outline:
+        far = 4 * margin + 10.0
+        right, top = area.sheet_width_mm + far, area.sheet_height_mm + far
+        around = ((-far, -far), (right, -far), (right, top), (-far, top))
+        walls |= taken_cells(((moved(around), moved(area.outline)),), shape, cell_mm=cell_mm, grow_mm=margin)
+    for place in area.keep_out:
+        grow = spacing_mm + place.clearance_mm
+        walls |= taken_cells(((moved(place.outline),),), shape, cell_mm=cell_mm, grow_mm=grow)
+    return walls
 
 
 def _pack(grid: Cells) -> int:

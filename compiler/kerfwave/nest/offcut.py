@@ -7,31 +7,44 @@ import math
 import numpy as np
 from shapely.geometry import Polygon
 
+from kerfwave.model.parts import Ring
+from kerfwave.nest.areas import Area
 from kerfwave.nest.raster import Cells, taken_cells
 
 
 def largest_offcut(
-    shapes: list[Polygon], width_mm: float, height_mm: float, spacing_mm: float, cell_mm: float = 1.0
+    shapes: list[Polygon], area: Area, spacing_mm: float, cell_mm: float = 1.0
 ) -> tuple[float, float, float, float] | None:
     """Return x, y, width, height of the largest upright rectangle at least the spacing away from every piece.
 
-    It may lie anywhere on the sheet, margin and the part beyond the bed included. Sides are whole cells (1 mm),
-    on the safe side. None if no cell is free.
+    It may lie anywhere on the sheet, margin and the part beyond the bed included, but holds no knot; what only held
+    the sheet down is gone by then. Sides are whole cells (1 mm), on the safe side. None if no cell is free.
     """
+    width_mm, height_mm = area.sheet_width_mm, area.sheet_height_mm
     rows, cols = math.floor(height_mm / cell_mm + 1e-9), math.floor(width_mm / cell_mm + 1e-9)
     if rows < 1 or cols < 1:
         return None
     rings = tuple(tuple(tuple(r.coords[:-1]) for r in (s.exterior, *s.interiors)) for s in shapes)
     taken = taken_cells(rings, (rows, cols), cell_mm=cell_mm, grow_mm=spacing_mm)
-    found = _largest(taken)
+    faults: tuple[tuple[Ring, ...], ...] = tuple((p.outline,) for p in area.keep_out if p.what == "knot")
+    if area.outline:
+        far = 4 * cell_mm
+        right, top = width_mm + far, height_mm + far
+        around = ((-far, -far), (right, -far), (right, top), (-far, top))
+        faults += ((around, area.outline),)
+    taken |= taken_cells(faults, (rows, cols), cell_mm=cell_mm, grow_mm=0.0)
+    found = largest_free(taken)
     if found is None:
         return None
     x, y, w, h = found
     return (x * cell_mm, y * cell_mm, w * cell_mm, h * cell_mm)
 
 
-def _largest(taken: Cells) -> tuple[int, int, int, int] | None:
-    """Largest all-False rectangle: for each top row the largest rectangle under the skyline of free columns."""
+def largest_free(taken: Cells) -> tuple[int, int, int, int] | None:
+    """Return column, row, width, height of the largest rectangle that is all False, None if everything is taken.
+
+    For each top row that is the largest rectangle under the skyline of free columns.
+    """
     rows, cols = taken.shape
     heights = np.zeros(cols, dtype=np.int64)
     best = (0, 0, 0, 0, 0)  # area, then -y, -x, so that ties go to the lower left; width, height

@@ -7,14 +7,16 @@ from shapely.geometry import Polygon
 
 from kerfwave.model.parts import Nest, Piece, Placement, Sheet
 from kerfwave.model.spec import SheetStock
+from kerfwave.nest.areas import Area, areas
 from kerfwave.nest.bound import least_sheets
 from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
 from kerfwave.nest.exact import Cover, lay, placed, placement, settle, verify
-from kerfwave.nest.items import Area, Forms, Item, allowed_quarters, areas, item, size_at
-from kerfwave.nest.layout import Laid, lay_out
+from kerfwave.nest.items import Forms, Item, allowed_quarters, angles, item, size_at
+from kerfwave.nest.layout import Laid, Layout, best_of, holds, lay_out
 from kerfwave.nest.maps import Maps
 from kerfwave.nest.offcut import largest_offcut
 from kerfwave.nest.raster import best_cell
+from kerfwave.nest.tidy import tidy
 from kerfwave.numfmt import fixed
 
 
@@ -26,6 +28,7 @@ def pack(
     margin_mm: float,
     spacing_mm: float,
     sheet_grain: str | None = None,
+    turns: str = "quarter",
     effort: int = 300,
     seed: int = 1,
 ) -> Nest:
@@ -33,21 +36,25 @@ def pack(
 
     Args:
         pieces: finished sizes in mm, anywhere; ids must differ. Their order does not matter.
-        sheets: sizes and counts at hand.
+        sheets: sizes, outlines and counts at hand, and the places on them to keep out of.
         bed_mm: width and height of the machine's bed. Of a larger sheet the lower-left part of that size is used.
         margin_mm: kept free along every edge of the sheet, and of the bed where that is smaller.
-        spacing_mm: least distance between two pieces, windows included.
+        spacing_mm: least distance between two pieces, windows included, and of a piece from a place kept out, on top
+            of that place's clearance.
         sheet_grain: "x" or "y", the sheet's own grain axis. A piece with `grain` set lies with that axis along it.
+        turns: "quarter", or "any" for angles beside the quarter turns: every 15 degrees, and those that lay a piece's
+            longest edges along the sheet's. Never for a piece whose grain matters on this sheet.
         effort: layouts tried for each sheet in the main pass; a fifth as many in the pass before it, twice as many in
             a last one if a sheet might be saved. The search stops on counts and never on the clock.
         seed: of the search; the same input and seed give the same nest, byte for byte.
 
     Returns:
-        The nest: placements sorted by piece, in whole 0.001 mm, turned by quarter turns and never flipped. Each
-        sheet's offcut is the largest rectangle at least the spacing away from all pieces.
+        The nest: placements sorted by piece, in whole 0.001 mm, never flipped. Fewest sheets come first; then the
+        emptiest sheet is laid so that the largest rectangle is left over in one piece. Each sheet's offcut is the
+        largest rectangle at least the spacing away from all pieces.
 
     Raises:
-        DoesNotFit: if pieces are too big for every sheet.
+        DoesNotFit: if pieces are too big, or too wide for the outline, of every sheet.
         NotEnoughSheets: if there are too few sheets.
         ValueError: for repeated ids, outlines that aren't simple, or a negative margin or spacing.
     """
@@ -62,14 +69,27 @@ def pack(
     if not any(s.count > 0 for s in sheets):
         raise NotEnoughSheets("there is no sheet to cut from", tuple(sorted(names)))
     forms = Forms()
-    found = [(p, item(p, forms, sizes, margin_mm, sheet_grain)) for p in sorted(pieces, key=lambda p: p.id)]
-    too_big = tuple(p for p, ready in found if ready is None)
+    pieces = tuple(sorted(pieces, key=lambda p: p.id))
+    plain = _items(pieces, forms, sizes, margin_mm, sheet_grain, free=False)
+    ready = plain if turns == "quarter" else _items(pieces, forms, sizes, margin_mm, sheet_grain, free=True)
+    too_big = tuple(p for p, found in zip(pieces, ready, strict=True) if found is None)
     if too_big:
         raise DoesNotFit(_too_big(too_big, sizes, sheet_grain), tuple(p.id for p in too_big))
-    items = tuple(ready for _, ready in found if ready is not None)
+    items = tuple(i for i in ready if i is not None)
     maps = Maps(_cell(items, spacing_mm), spacing_mm, sizes)
+    maps.join(s.shell for i in (*items, *(i for i in plain if i)) for s in i.stances)
+    odd = tuple(i.piece for i in items if not any(holds(maps, i, area) for area in sizes))
+    if odd:
+        raise DoesNotFit(_too_odd(odd), tuple(p.id for p in odd))
     bound = least_sheets(items, sizes, spacing_mm)
-    layout = lay_out(maps, items, sizes, bound, max(effort, 1), seed)
+    effort = max(effort, 1)
+    layouts: list[Layout] = []
+    if turns != "quarter" and all(plain):
+        # Quarter turns first: a small part of the ways to lie, and often the best of them.
+        layouts += lay_out(maps, tuple(i for i in plain if i is not None), sizes, bound, effort, seed)
+    if not layouts or layouts[0].left or len(layouts[0].sheets) > bound:
+        layouts += lay_out(maps, items, sizes, bound, effort, seed)
+    layout = tidy(maps, best_of(layouts), effort // 3, seed)
     if layout.left:
         left = tuple(sorted(i.piece.id for i in layout.left))
         total = sum(a.count for a in sizes)
@@ -78,32 +98,46 @@ def pack(
             f"{'sheet' if total == 1 else 'sheets'} there are: {', '.join(left)}",
             left,
         )
-    return _finish(maps, layout.sheets, bound, margin_mm)
+    return _finish(maps, layout.sheets, bound)
+
+
+def _items(
+    pieces: tuple[Piece, ...],
+    forms: Forms,
+    sizes: tuple[Area, ...],
+    margin_mm: float,
+    sheet_grain: str | None,
+    *,
+    free: bool,
+) -> tuple[Item | None, ...]:
+    """Make pieces ready; None stands for one that fits no sheet. `free`: angles beside the quarter turns."""
+    return tuple(item(p, forms, sizes, margin_mm, sheet_grain, angles(p) if free else (0.0,)) for p in pieces)
 
 
 def _cell(items: tuple[Item, ...], spacing_mm: float) -> float:
-    lengths = [(side + 2 * i.form.fuzz_mm, i.hull_mm2) for i in items for side in (i.form.width_mm, i.form.height_mm)]
+    forms = [(i.stances[0].form, i.hull_mm2) for i in items]
+    lengths = [(side + 2 * f.fuzz_mm, weight) for f, weight in forms for side in (f.width_mm, f.height_mm)]
     return best_cell(np.array([n for n, _ in lengths]), np.array([w for _, w in lengths], dtype=float), spacing_mm)
 
 
-def _finish(maps: Maps, laid: tuple[Laid, ...], bound: int, margin_mm: float) -> Nest:
+def _finish(maps: Maps, laid: tuple[Laid, ...], bound: int) -> Nest:
     """Turn cells into millimetres, push together, prove, and sum up."""
     spacing_mm = maps.spacing_mm
-    covers = [settle(_cover(maps, sheet, margin_mm), margin_mm, spacing_mm) for sheet in laid]
+    covers = [settle(_cover(maps, sheet), spacing_mm) for sheet in laid]
     sheets: list[Sheet] = []
     placements: list[Placement] = []
     outlines = 0.0
     for number, cover in enumerate(covers, start=1):
         at = [placement(one, number) for one in cover.lying]
         shapes = {p.piece: placed(one.item.piece, p) for one, p in zip(cover.lying, at, strict=True)}
-        verify(shapes, cover.area, margin_mm, spacing_mm)
+        verify(shapes, cover.area, spacing_mm)
         placements += at
         outlines += _outer_area(list(shapes.values()))
-        width, height = cover.area.sheet_width_mm, cover.area.sheet_height_mm
-        wood = sum(one.item.wood_mm2 for one in cover.lying)
-        offcut = largest_offcut(list(shapes.values()), width, height, spacing_mm)
-        sheets.append(Sheet(number, width, height, margin_mm, wood, offcut))
-    used = sum(s.width_mm * s.height_mm for s in sheets)
+        area, wood = cover.area, sum(one.item.wood_mm2 for one in cover.lying)
+        offcut = largest_offcut(list(shapes.values()), area, spacing_mm)
+        size = (area.sheet_width_mm, area.sheet_height_mm)
+        sheets.append(Sheet(number, *size, area.margin_mm, wood, offcut, area.outline, area.keep_out))
+    used = sum(cover.area.sheet_mm2 for cover in covers)
     return Nest(
         sheets=tuple(sheets),
         placements=tuple(sorted(placements, key=lambda p: p.piece)),
@@ -113,12 +147,13 @@ def _finish(maps: Maps, laid: tuple[Laid, ...], bound: int, margin_mm: float) ->
     )
 
 
-def _cover(maps: Maps, sheet: Laid, margin_mm: float) -> Cover:
+def _cover(maps: Maps, sheet: Laid) -> Cover:
+    margin_mm = sheet.area.margin_mm
     lying = []
     for spot in sheet.spots:
-        dx, dy = maps.offset(spot.item.form, spot.turn)
+        dx, dy = maps.offset(spot.stance.form, spot.stance.turn)
         left, bottom = margin_mm + spot.x * maps.cell_mm + dx, margin_mm + spot.y * maps.cell_mm + dy
-        lying.append(lay(spot.item, spot.turn, left, bottom))
+        lying.append(lay(spot.item, spot.stance, left, bottom))
     return Cover(sheet.area, tuple(lying))
 
 
@@ -132,6 +167,11 @@ def _outer_area(shapes: list[Polygon]) -> float:
             if not any(other.area > f.area and other.contains(f) for j, other in enumerate(filled) if j != k)
         )
     )
+
+
+def _too_odd(pieces: tuple[Piece, ...]) -> str:
+    names = ", ".join(p.id for p in pieces)
+    return f"the outlines of the sheets, and the places kept out, leave no room that takes: {names}"
 
 
 def _too_big(pieces: tuple[Piece, ...], sizes: tuple[Area, ...], sheet_grain: str | None) -> str:

@@ -94,6 +94,8 @@ def taken_cells(
         y0, x0 = row0 - pad, col0 - pad
         top, right = min(rows, y0 + cells.shape[0]), min(cols, x0 + cells.shape[1])
         low, left = max(0, y0), max(0, x0)
+        if top <= low or right <= left:
+            continue
         taken[low:top, left:right] |= cells[low - y0 : top - y0, left - x0 : right - x0]
     return taken
 

@@ -28,6 +28,9 @@ def make(cls: type[T], data: dict[str, Any]) -> T:
         )
     elif cls is model.Stock and not isinstance(data["measured_mm"], list):
         data = {**data, "measured_mm": [data["measured_mm"]]}
+    elif cls is model.SheetStock and "outline_mm" in data:
+        across, up = zip(*data["outline_mm"], strict=True)
+        data = {**data, "width_mm": max(across), "height_mm": max(up)}
     hints: dict[str, Any] = _hints(typing.cast("Any", cls))
     return cls(**{key: _value(hints[key], value) for key, value in data.items()})
 

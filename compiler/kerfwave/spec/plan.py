@@ -45,8 +45,7 @@ def plan_of(data: dict[str, Any]) -> Plan:
 def _polygon(points_mm: list[list[float]], faces: list[str]) -> Plan:
     _check_faces(len(points_mm), faces)
     points: Ring = tuple((float(x), float(y)) for x, y in points_mm)
-    _check_edges(points)
-    _check_crossings(points)
+    check_simple(points)
     names = tuple(faces)
     if _doubled_area(points) < 0:
         points = points[::-1]
@@ -76,6 +75,16 @@ def _check_faces(corners: int, faces: list[str]) -> None:
             raise PlanError("'auto' is no name for a face", ("faces", index), "another name", "K410")
     if "front" not in faces:
         raise PlanError("no face is called front", ("faces",), "name one edge front", "K410")
+
+
+def check_simple(points: Ring) -> None:
+    """Check that corners, as listed, are those of one simple outline.
+
+    Raises:
+        PlanError: for an outline that crosses or touches itself, turns back, or has no area or an edge of no length.
+    """
+    _check_edges(points)
+    _check_crossings(points)
 
 
 def _check_edges(points: Ring) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from kerfwave.findings import Finding
 from kerfwave.model import spec as model
+from kerfwave.spec import sheets
 from kerfwave.spec.places import Places, finding_at
 from kerfwave.spec.program_lines import problems
 from kerfwave.spec.schema_files import schema
@@ -236,13 +237,7 @@ def _stock(stock: model.Stock, at: Places) -> Iterator[Finding]:
         hint = "measure again, in mm; or correct thickness_mm" if far else "measure again; the readings are what counts"
         path = ("stock", "measured_mm")
         yield at.finding(path, "K405", message, why, hint, level="error" if far else "warning")
-    for index, sheet in enumerate(stock.sheets):
-        least = min(sheet.width_mm, sheet.height_mm)
-        if 2 * stock.edge_margin_mm >= least:
-            message = f"two margins of {number(stock.edge_margin_mm)} mm leave nothing of {number(least)} mm"
-            key = "width_mm" if sheet.width_mm == least else "height_mm"
-            hint = f"edge_margin_mm below {number(least / 2)}"
-            yield at.finding(("stock", "sheets", index, key), "K406", message, "", hint)
+    yield from sheets.check(stock, at)
 
 
 def _machine(machine: model.Machine, at: Places) -> Iterator[Finding]:

@@ -31,7 +31,7 @@ def check(source: Source, name: str) -> list[Wrong]:
         for error in _validator(name).iter_errors(source.data):
             path: KeyPath = tuple(error.absolute_path)
             if not any(path[: len(broken)] == broken for broken in source.broken):
-                wrong.extend(_explain(source, error, path))
+                wrong.extend(_explain(source, error, path, name))
     return wrong
 
 
@@ -69,12 +69,12 @@ def _line_breaks(source: Source, value: Any, path: KeyPath) -> Iterator[Wrong]:
         yield Wrong(path, finding_at(source, source.span(path), "K206", message, "", hint))
 
 
-def _explain(source: Source, error: Any, path: KeyPath) -> Iterator[Wrong]:
+def _explain(source: Source, error: Any, path: KeyPath, home: str) -> Iterator[Wrong]:
     rule, limit, value, part = error.validator, error.validator_value, error.instance, error.schema
     if rule == "additionalProperties":
         yield from _unknown_keys(source, path, value, part)
     elif rule == "required":
-        yield from _missing_key(source, path, value, part, error)
+        yield from _missing_key(source, path, value, part, error, home)
     elif rule == "not":  # "not": {} fits nothing: the key belongs to another choice
         choice = _choice(source.data, path[:-1])
         message = f"{label(path)} is not used {choice}".rstrip()
@@ -106,9 +106,11 @@ def _unknown_keys(source: Source, path: KeyPath, value: dict[str, Any], part: An
         yield Wrong((*path, key), finding_at(source, span, "K201", message, why, hint))
 
 
-def _missing_key(source: Source, path: KeyPath, value: dict[str, Any], part: Any, error: Any) -> Iterator[Wrong]:
+def _missing_key(
+    source: Source, path: KeyPath, value: dict[str, Any], part: Any, error: Any, home: str
+) -> Iterator[Wrong]:
     key = next((key for key in error.validator_value if error.message.startswith(f"{key!r} ")), "")
-    whole = part if "additionalProperties" in part else suggest.part_at(schema("spec"), path)
+    whole = part if "additionalProperties" in part else suggest.part_at(schema(home), path, home)
     if any(suggest.twin(other, value, whole) == key for other in value if other not in whole["properties"]):
         return  # told where the unknown key stands
     properties = whole["properties"]

@@ -84,6 +84,7 @@ def _homes() -> dict[str, tuple[str, ...]]:
 def part_at(part: Any, path: tuple[str | int, ...], home: str = "spec") -> Any:
     """Return the schema of the value at `path`, following references; None if there is none."""
     for step in path:
+        part = part.get("then", part) if part.get("type") == ["string", "object"] else part  # inline, or a file's name
         if "$ref" in part:
             part, home = resolve(part["$ref"], home)
         part = part.get("items") if isinstance(step, int) else part.get("properties", {}).get(step)

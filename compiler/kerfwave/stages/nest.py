@@ -15,6 +15,7 @@ def run(
     margin_mm: float,
     spacing_mm: float,
     grain: str | None,
+    turns: str,
     bed_width_mm: float,
     bed_height_mm: float,
 ) -> Nest:
@@ -31,6 +32,7 @@ def run(
             margin_mm=margin_mm,
             spacing_mm=spacing_mm,
             sheet_grain=grain,
+            turns=turns,
         )
     except nest.DoesNotFit as error:
         raise StageError(str(error), ("enclosure", "plan")) from error

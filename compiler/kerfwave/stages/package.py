@@ -90,7 +90,18 @@ def run(
         here = tuple(p for p in nest.placements if p.sheet == sheet.number)
         size = (sheet.width_mm, sheet.height_mm)
         held = sorted({(c.piece, point) for c in program.contours for point in c.bridges})
-        proofs += cut.verify(text, pieces, here, recipe, spec.machine, *size, name=program.name, bridges=held)
+        proofs += cut.verify(
+            text,
+            pieces,
+            here,
+            recipe,
+            spec.machine,
+            *size,
+            name=program.name,
+            bridges=held,
+            outline=sheet.outline,
+            keep_out=[(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out],
+        )
         files[f"gcode/{program.name}.nc"] = text
         files[f"sheets/{program.name}.svg"] = drawings.sheet_svg(
             sheet,

@@ -43,7 +43,10 @@ def run(
     try:
         for sheet in nest.sheets:
             progress(sheet.number / (len(nest.sheets) + 1), f"sheet {sheet.number}")
-            jobs.append(cut.sheet_job(sheet.number, nest, pieces, recipe, machine))
+            keep_out = [(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out]
+            jobs.append(
+                cut.sheet_job(sheet.number, nest, pieces, recipe, machine, outline=sheet.outline, keep_out=keep_out)
+            )
         programs = tuple(job.program for job in jobs)
         coupons = cut.design(machine, stock, recipe)
         outlines = tuple(o for o in (cut.outline_program(program, machine) for program in programs) if o is not None)

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
-from kerfwave.model.parts import Contour, Piece, Placement, Point, Sheet, SheetProgram
+from kerfwave.model.parts import Contour, KeptOut, Piece, Placement, Point, Sheet, SheetProgram
 from kerfwave.numfmt import fixed
 from kerfwave.writers.svg import (
     GHOST,
@@ -18,16 +18,19 @@ from kerfwave.writers.svg import (
     MUTED,
     SCORED,
     Place,
+    bounds,
     finish,
     fitted,
     hatch,
     label_piece,
     line_data,
     n,
+    outline_data,
     page,
     piece_group,
     placed,
     words,
+    write_at,
 )
 from kerfwave.writers.words import MM_PER_INCH, plain, slug
 
@@ -60,8 +63,12 @@ def sheet_svg(
         f"Pieces: {', '.join(p.id for p in lying) or 'none'}. {'' if verified else UNVERIFIED + '.'}"
     )
     drawing, place = _true_scale(prefix, sheet.width_mm, sheet.height_mm, title, stock, verified, desc)
+    if sheet.outline:
+        _edge(drawing, prefix, sheet, place)
+    for number, kept in enumerate(sheet.keep_out, start=1):
+        _kept_out(drawing, f"{prefix}-keep-out-{number}", kept, place)
     margin = sheet.margin_mm
-    if margin > 0:
+    if margin > 0 and not sheet.outline:
         box = sheet.width_mm - 2 * margin, sheet.height_mm - 2 * margin
         x, y = place((margin, sheet.height_mm - margin))
         drawing.add(_box(drawing, (x, y), box, stroke=MUTED, stroke_width="0.15", class_="kw-thin"))
@@ -189,6 +196,38 @@ def _corner(drawing: Any, prefix: str, place: Place) -> None:
     drawing.add(
         drawing.path(d=data, id=f"{prefix}-origin", fill="none", stroke=INK, stroke_width="1.6", class_="kw-ink")
     )
+
+
+def _edge(drawing: Any, prefix: str, sheet: Sheet, place: Place) -> None:
+    """Draw the edge of a sheet that is no rectangle; the box around it stays as a thin line."""
+    drawing.add(
+        drawing.path(
+            d=outline_data((sheet.outline,), place),
+            id=f"{prefix}-outline",
+            fill="none",
+            stroke=INK,
+            stroke_width="0.9",
+            class_="kw-ink",
+        )
+    )
+
+
+def _kept_out(drawing: Any, ident: str, kept: KeptOut, place: Place) -> None:
+    """Draw a place where nothing is cut: its outline with a cross through it, and the word for what is there."""
+    x0, y0, x1, y1 = bounds([kept.outline])
+    group = drawing.g(id=ident)
+    group.set_desc(title=f"{plain(kept.what)}, {fixed(kept.clearance_mm, 1)} mm clear of it")
+    data = outline_data((kept.outline,), place)
+    middle = (x0 + x1) / 2, (y0 + y1) / 2
+    for (ax, ay), (bx, by) in (((x0, y0), (x1, y1)), ((x0, y1), (x1, y0))):
+        # Seven tenths of the box: inside a circle, and for other shapes near enough.
+        ends = [(middle[0] + 0.7 * (x - middle[0]), middle[1] + 0.7 * (y - middle[1])) for x, y in ((ax, ay), (bx, by))]
+        data += line_data(ends, place)
+    group.add(drawing.path(d=data, fill="none", stroke=INK, stroke_width="0.6", class_="kw-ink"))
+    text, size = fitted(kept.what, max(x1 - x0, 14.0), 5.0, 2.0)
+    x, y = place(middle)
+    group.add(write_at(drawing, text, (x, y), size))
+    drawing.add(group)
 
 
 def _box(drawing: Any, at: Point, size: Point, **style: str) -> Any:
