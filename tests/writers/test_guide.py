@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from kerfwave.writers.assembly import KINDS, assembly_steps, first_lid_layer
+from kerfwave.writers.assembly import KINDS, WireNote, assembly_steps, first_lid_layer
 from kerfwave.writers.guide import OUTCOMES, drawing, render_guide
 
 VOID = {"meta", "input", "br", "link", "img", "hr"}
@@ -262,3 +262,11 @@ def test_safety_lines_carry_number_limit_source_and_status(html):
     for part in ("5.1 OD", "Computed.", "log10(E0 / MPE)", "Source: EN 207 guidance"):
         assert part in line
     assert html.index('id="level-stop"') < html.index('id="level-fix-first"') < html.index('id="level-duty"')
+
+
+def test_the_wire_goes_into_its_channel_before_the_next_layer_covers_it(body):
+    for note, said in ((WireNote(8, True), "cable tie"), (WireNote(8, False), "Knot the wire")):
+        steps = assembly_steps(body.layers, body.pieces, body.openings, wire=note)
+        at = next(i for i, s in enumerate(steps) if s.kind == "wire")
+        assert [s.kind for s in steps].count("wire") == 1
+        assert (steps[at - 1].layer, steps[at + 1].layer) == (8, 9) and said in " ".join(steps[at].do)

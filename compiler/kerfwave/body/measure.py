@@ -15,6 +15,8 @@ from kerfwave.body.slices import Slices
 from kerfwave.model.acoustic import GuideRun
 from kerfwave.model.spec import Driver
 
+FILLED = ("driver-seat", "terminal-seat", "driver-screw", "dowel", "wire-tie")  # no air once it is built
+
 
 @dataclass(frozen=True, slots=True)
 class Volumes:
@@ -50,11 +52,7 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     chamber = closed = 0.0
     for layer in slices.layers:
         middle = layer.z_mm + layer.thickness_mm / 2
-        seats = [
-            shapes.polygon(p.outline)
-            for p in body.air
-            if p.kind in ("driver-seat", "terminal-seat", "driver-screw", "dowel") and p.from_z_mm < middle < p.to_z_mm
-        ]
+        seats = [shapes.polygon(p.outline) for p in body.air if p.kind in FILLED and p.from_z_mm < middle < p.to_z_mm]
         air = outline.difference(unary_union([wood[name] for name in layer.pieces]))
         behind = air.difference(unary_union([duct, *seats]))
         chamber += behind.area * layer.thickness_mm

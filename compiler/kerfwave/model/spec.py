@@ -146,6 +146,7 @@ class Enclosure:
     corner_mm: float = 0.0  # radius, or depth of the chamfer along the wall; 0: sharp
     panel_hz: float | None = None  # no panel mode shall lie below this; None: not asked
     dowel_mm: float | None = None  # diameter of dowels through the stack; None: no dowels
+    wire_mm: float | None = None  # narrower side of the wire that lies in the chamber's wall; None: no channel for it
     marks: str = "ids"  # scored: "none", "ids" (with an arrow) or "outlines" (of the next layer too)
     fit_mm: float = 0.15  # play of an inset in its seat, each side
     mouth_face: str = "auto"

@@ -18,6 +18,7 @@ from kerfwave.body import air as body_air
 from kerfwave.body import measure
 from kerfwave.body.air import Body
 from kerfwave.body.slices import slices
+from kerfwave.body.wire import check_wire, with_wire
 from kerfwave.model.acoustic import Network
 from kerfwave.model.parts import Check
 from kerfwave.model.spec import Driver, Enclosure
@@ -66,7 +67,8 @@ def _build(
     sized: Sized, design: SizedDesign, rank: int, driver: Driver, enclosure: Enclosure, volts: float, space: str
 ) -> Built:
     air = air_at()
-    body = body_air.body(enclosure.plan, sized.rules, driver, design.counts, design.fold)
+    folded = body_air.body(enclosure.plan, sized.rules, driver, design.counts, design.fold)
+    body = with_wire(folded, enclosure.wire_mm)
     volumes = measure.measured(body, slices(body, ""), driver)
     promise = design.design
     candidate = sizing.Candidate(0, design.counts.total, volumes.chamber_m3, volumes.closed_m3, volumes.guide)
@@ -84,4 +86,5 @@ def _build(
         limit,
     )
     closed = Network(promise.network.driver, volumes.closed_m3)
-    return Built(body, promise.fill, volumes, network, closed, rank, strayed, (check,))
+    wire = () if enclosure.wire_mm is None else (check_wire(body, enclosure.wire_mm),)
+    return Built(body, promise.fill, volumes, network, closed, rank, strayed, (check, *wire))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from kerfwave.acoustics.guide import packing_kg_m3
 from kerfwave.acoustics.shaping import Shaped
 from kerfwave.body import path
+from kerfwave.body.wire import wire_layer
 from kerfwave.model.parts import Check, Nest, Piece, Point, Recipe
 from kerfwave.model.spec import Spec
 from kerfwave.stages.body import Built
@@ -23,7 +24,7 @@ from kerfwave.stages.slices import Sliced
 from kerfwave.stages.source import Source
 from kerfwave.stages.spread import Strayed
 from kerfwave.writers import drawings
-from kerfwave.writers.assembly import FillNote
+from kerfwave.writers.assembly import FillNote, WireNote
 from kerfwave.writers.field import pressure_svg
 
 HANDLED_G = 0.5  # nobody weighs fibre finer than this
@@ -126,6 +127,12 @@ class Facts:
             text = f"teased out evenly from the chamber on, {density:.0f} g to the litre"
             found.append(FillNote(place, _grams(density * 1e3 * volume), text))
         return tuple(found)
+
+    @property
+    def wire(self) -> WireNote | None:
+        """Where the wire lies; None if no channel is cut for it."""
+        kinds = {p.kind for p in self.built.body.air}
+        return WireNote(wire_layer(self.built.body.counts.total), "wire-tie" in kinds) if "wire" in kinds else None
 
     def piece_mass_g(self, piece: Piece) -> float:
         """Return the mass of a piece of this stock."""

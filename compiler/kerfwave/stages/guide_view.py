@@ -84,6 +84,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             built.body.openings,
             stack=rules.stack,
             fill=facts.fill,
+            wire=facts.wire,
             screw_count=spec.driver.screw_count,
             screw_hole_mm=spec.driver.screw_hole_mm,
         ),

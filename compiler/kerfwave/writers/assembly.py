@@ -24,6 +24,14 @@ class FillNote:
 
 
 @dataclass(frozen=True, slots=True)
+class WireNote:
+    """The channel for the wire: the layer that carries it, and whether there is a hole for a tie."""
+
+    layer: int
+    tied: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
     """One step at the bench. `layer` is the layer it glues, or, between two layers, the one it comes before."""
 
@@ -44,6 +52,7 @@ def assembly_steps(
     fill: Iterable[FillNote] = (),
     screw_count: int = 4,
     screw_hole_mm: float | None = None,
+    wire: WireNote | None = None,
 ) -> tuple[Step, ...]:
     """Return all steps in the order of the work.
 
@@ -53,10 +62,13 @@ def assembly_steps(
     layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
     by_id = {p.id: p for p in pieces}
     lid = first_lid_layer(layers, by_id)
+    wired = min(wire.layer + 1, lid) if wire else None
     steps = [_prepare(len(layers), stack), _dry(layers), _how(stack)]
     for position, layer in enumerate(layers):
+        if wire and layer.index == wired:
+            steps.append(_channel(wire, layer.index))
         if layer.index == lid:
-            steps += _before_the_lid(lid, fill)
+            steps += [*(() if wire else (_wire(lid),)), *_before_the_lid(lid, fill)]
         parts = tuple(by_id[i] for i in layer.pieces)
         steps.append(_layer(layer, parts, tuple(o for o in openings if crosses(o, layer)), position, len(layers)))
     for piece in by_id.values():
@@ -150,22 +162,48 @@ def _layer(layer: Layer, parts: tuple[Piece, ...], through: tuple[Opening, ...],
 _SEATS = {"driver": "the seat of the driver", "terminal": "the seat of the terminals"}
 
 
+def _channel(wire: WireNote, before: int) -> Step:
+    """Return the step that lays the wire into its channel, once the layer that carries it is set."""
+    tie = (
+        ("Pass a thin cable tie or waxed thread through the small hole and round the wire, and pull it tight.",)
+        if wire.tied
+        else ("Knot the wire at the terminals' end of the channel, behind a dab of glue.",)
+    )
+    return Step(
+        "wire",
+        "wire",
+        f"Lay the wire into layer {wire.layer}",
+        (
+            f"Press the two-core wire, edge up, into the channel of layer {wire.layer}, from the seat of the terminals "
+            "to the bore behind the driver; where the channel ends it goes on along the wall.",
+            *tie,
+            "Leave a hand's breadth free at each end, and mark the core that will be positive at both ends.",
+            "A dab of sealant every few centimetres, flush with the wall: a loose wire rattles, and a proud one keeps "
+            "the next layer up.",
+        ),
+        layer=before,
+    )
+
+
+def _wire(before: int) -> Step:
+    """Return the step that lays the wire where no channel is cut for it."""
+    return Step(
+        "wire",
+        "wire",
+        "Lay the wire",
+        (
+            "Lay the two-core wire from the seat of the terminals to the bore behind the driver, along the walls.",
+            "Leave a hand's breadth free at each end, and mark the core that will be positive at both ends.",
+            "Fix it with small dabs of glue or tape every few centimetres: a loose wire rattles.",
+            "Where it has to pass from one room of the air into another, seal round it.",
+        ),
+        layer=before,
+    )
+
+
 def _before_the_lid(lid: int, fill: tuple[FillNote, ...]) -> list[Step]:
     """Return what has to be done while the body is still open at the top."""
-    steps = [
-        Step(
-            "wire",
-            "wire",
-            "Lay the wire",
-            (
-                "Lay the two-core wire from the seat of the terminals to the bore behind the driver, along the walls.",
-                "Leave a hand's breadth free at each end, and mark the core that will be positive at both ends.",
-                "Fix it with small dabs of glue or tape every few centimetres: a loose wire rattles.",
-                "Where it has to pass from one room of the air into another, seal round it.",
-            ),
-            layer=lid,
-        )
-    ]
+    steps: list[Step] = []
     if fill:
         steps.append(
             Step(

@@ -40,6 +40,8 @@ SEAT_WORDS = {
     "driver-bore": "bore behind the driver",
     "terminal-seat": "seat of the terminals",
     "terminal-bore": "bore behind the terminals",
+    "wire": "channel for the wire",
+    "wire-tie": "hole to tie the wire",
 }
 
 
