@@ -84,7 +84,8 @@ def _channel(body: Body, depth_mm: float, low: float, high: float) -> tuple[Poly
         # What is left where there is no room for the whole depth holds no wire.
         full = raw.buffer(-0.45 * depth_mm).buffer(0.47 * depth_mm, join_style="mitre").intersection(raw)
         parts = shapes.parts_of(full, SHORTEST_MM * depth_mm)
-        ways.append(_Way(line, tuple(sorted(parts, key=lambda p, w=line: round(w.project(p.centroid), 3)))))
+        places = sorted((round(line.project(part.centroid), 3), k) for k, part in enumerate(parts))
+        ways.append(_Way(line, tuple(parts[k] for _, k in places)))
     # Never across the guide's entry; the short way if any of it can be cut.
     guide = unary_union([part for p, part in zip(crossing, others, strict=True) if p.kind == "guide"])
     good = [way for way in ways if way.parts and way.line.distance(guide) > web]
