@@ -64,6 +64,7 @@ CODES: dict[str, str] = {
     "K418": "a kind of enclosure that cannot be folded",
     "K419": "a sheet's outline that is not simple, or not measured from its corner",
     "K420": "a keep-out place that is not on its sheet",
+    "K421": "two keys that say the same thing",
 }
 
 # Found after the specs are read, by the build itself.

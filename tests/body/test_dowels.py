@@ -5,7 +5,8 @@ from shapely.geometry import Polygon
 
 from bodies import DRIVER, house, made, rectangle, trapezoid
 from kerfwave.body import checks, measure, shapes
-from kerfwave.body.dowels import SLIDE_FIT_MM, check_registration
+from kerfwave.body.dowels import check_registration
+from kerfwave.body.fits import DOWEL_MM
 
 
 @pytest.mark.parametrize(
@@ -25,7 +26,7 @@ def test_dowels_stand_in_wood_and_change_nothing_else(plan, stack):
             ring = hole.buffer(rules.least_web_mm - 0.05).difference(hole)
             assert any(piece.buffer(1e-6).covers(ring) for piece in pieces)
     size = holes[0].bounds[2] - holes[0].bounds[0]
-    assert size == pytest.approx(3.0 + SLIDE_FIT_MM, abs=1e-5)
+    assert size == pytest.approx(3.0 + DOWEL_MM["slide"], abs=1e-5)
     assert not checks.flood(body, cut, ("driver", "mouth", "terminal"))
     with_dowels, without = (measure.measured(b, c, DRIVER) for b, c in ((body, cut), (plain_body, plain_cut)))
     assert with_dowels.chamber_m3 == pytest.approx(without.chamber_m3, rel=1e-9)

@@ -53,6 +53,7 @@ EDITS: dict[str, tuple[Edit, ...]] = {
     "K420": (
         ("price: 4.5}", "price: 4.5, keep_out: [{shape: circle, what: knot, x_mm: 420, y_mm: 90, diameter_mm: 20}]}"),
     ),
+    "K421": (("height_mm: 260", "height_mm: 260\n  inset_fit: slide\n  fit_mm: 0.2"),),
     "K415": (("height_mm: 260", "height_mm: 260\n  terminals: {plate_width_mm: 30}"),),
 }
 _POLYGON = "shape: polygon\n    points_mm: [[0, 0], [150, 0], [0, 100], [150, 100]]\n    faces: [front, a, b, c]"

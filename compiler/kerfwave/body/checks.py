@@ -133,7 +133,7 @@ def _plugs(body: Body, kind: str) -> list[tuple[BaseGeometry, float, float]]:
         return [(shapes.polygon(guide.outline).buffer(0.5).intersection(skin), 0.0, wide)]
     kinds = {"driver": ("driver-seat", "driver-screw"), "terminal": ("terminal-seat",)}[kind]
     if kind == "driver" and body.rules.stack == "facing":
-        kinds = ("driver-bore", "driver-screw")
+        kinds = ("driver-bore", "driver-screw", "driver-recess")
     return [
         (shapes.polygon(p.outline).buffer(0.02, join_style="mitre"), p.from_z_mm, p.to_z_mm)
         for p in body.air

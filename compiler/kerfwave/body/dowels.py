@@ -15,7 +15,6 @@ from kerfwave.body import path, shapes
 from kerfwave.body.rules import BodyRules, LayerCount
 from kerfwave.model.parts import AirPrism, Check, Piece, Point, Ring
 
-SLIDE_FIT_MM = 0.1  # hole over dowel: pushes in by hand (common practice)
 GRID_MM = 1.0
 LEAST_APART_MM = 25.0  # nearer than that a second dowel hardly holds a piece straight
 MOST = 16
@@ -31,7 +30,7 @@ def dowels(
     low, high = t, (counts.total - 1) * t
     crossing = [shapes.polygon(p.outline, p.holes) for p in air if p.to_z_mm > low and p.from_z_mm < high]
     wood = shapes.polygon(skin).difference(unary_union(crossing))
-    hole = dowel_mm + SLIDE_FIT_MM
+    hole = dowel_mm + rules.dowel_play_mm
     places = [p for part in shapes.parts_of(wood) for p in _pair(part, hole / 2 + rules.least_web_mm)]
     return tuple(
         AirPrism(f"dowel {n}", "dowel", path.circle(x, y, hole), (), low, high)

@@ -1,5 +1,7 @@
 """The pieces that stand across the layers: the ring that carries the driver, the plate that carries the terminals.
 
+Where the flange shall lie in a recess, a collar of the ring's size comes in front of it (`recess`).
+
 Each is drawn in its own plane about its centre, x along the face and y along the stack, seen from outside.
 """
 
@@ -29,7 +31,11 @@ def insets(body: Body, driver: Driver, terminals: Terminals, *, grain: str | Non
         height = (seat_layers(rules, total) or 0) * t - play
         screws = tuple(path.circle(x, y, driver.screw_hole_mm) for x, y in screw_places(driver))
         holes = (path.circle(0.0, 0.0, driver.cutout_mm), *screws)
-        found.insert(0, _piece("R1", "driver-ring", _rectangle(rules.seat_width_mm - play, height), holes, t, grain))
+        outline = _rectangle(rules.seat_width_mm - play, height)
+        found.insert(0, _piece("R1", "driver-ring", outline, holes, t, grain))
+        if rules.recess_mm is not None:
+            flange = (path.circle(0.0, 0.0, rules.recess_mm),)
+            found.insert(1, _piece("R2", "driver-collar", outline, flange, t, grain))
     return tuple(found)
 
 

@@ -15,7 +15,8 @@ from kerfwave.body.slices import Slices
 from kerfwave.model.acoustic import GuideRun
 from kerfwave.model.spec import Driver
 
-FILLED = ("driver-seat", "terminal-seat", "driver-screw", "dowel", "wire-tie")  # no air once it is built
+# No air any more once it is built.
+FILLED = ("driver-seat", "driver-recess", "terminal-seat", "driver-screw", "dowel", "wire-tie")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,8 @@ class Volumes:
 def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -> Volumes:
     """Return what a fold promises before it is cut: areas of the drawing times the inside height."""
     height = inner_height_mm(rules, counts)
-    depth = rules.front_wall_mm - rules.thickness_mm if rules.stack == "upright" else counts.floor * rules.thickness_mm
+    t, rings = rules.thickness_mm, 1 if rules.recess_mm is None else 2
+    depth = rules.front_wall_mm - rings * t if rules.stack == "upright" else (counts.floor + 1 - rings) * t
     bore = math.pi / 4 * rules.bore_mm**2 * depth
     behind = bore - driver.displacement_cm3 * 1e3
     return Volumes(

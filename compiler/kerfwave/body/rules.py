@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from kerfwave.body.fits import DOWEL_MM, FLANGE_MM, inset_play_mm
 from kerfwave.model.spec import Driver, Enclosure
 
 BASKET_PLAY_MM = 1.0  # between basket and bore, each side (common practice: a millimetre or so)
@@ -37,6 +38,8 @@ class BodyRules:
     dowel_mm: float | None  # through the stack; None: no dowels
     corner: str
     corner_mm: float
+    dowel_play_mm: float  # on the diameter
+    recess_mm: float | None  # width of the opening for the driver's flange; None: it lies on the front
 
 
 def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float) -> BodyRules:
@@ -46,18 +49,21 @@ def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float) -> Bod
     terminal plate holds the plate flush and a web behind it.
     """
     upright = enclosure.stack == "upright"
+    fit = inset_play_mm(enclosure.inset_fit, enclosure.fit_mm)
+    deep = thickness_mm if enclosure.recess else 0.0  # how far behind the front the flange is seated
+    rim = FLANGE_MM + enclosure.least_web_mm if enclosure.recess else FRAME_RIM_MM + 2.0
     return BodyRules(
         stack=enclosure.stack,
         thickness_mm=thickness_mm,
         wall_mm=enclosure.wall_mm,
         separator_mm=enclosure.separator_mm,
         least_web_mm=enclosure.least_web_mm,
-        fit_mm=enclosure.fit_mm,
+        fit_mm=fit,
         bore_mm=driver.cutout_mm + 2 * BASKET_PLAY_MM,
-        reach_mm=driver.depth_mm + MAGNET_GAP_MM,
-        seat_width_mm=driver.frame_mm + 2 * FRAME_RIM_MM + 2 * enclosure.fit_mm + 4.0,
+        reach_mm=deep + driver.depth_mm + MAGNET_GAP_MM,
+        seat_width_mm=driver.frame_mm + 2 * (rim + fit),
         frame_mm=driver.frame_mm,
-        front_wall_mm=max(enclosure.wall_mm, thickness_mm + SHOULDER_MM) if upright else enclosure.wall_mm,
+        front_wall_mm=max(enclosure.wall_mm, deep + thickness_mm + SHOULDER_MM) if upright else enclosure.wall_mm,
         terminal_wall_mm=max(enclosure.wall_mm, thickness_mm + enclosure.least_web_mm),
         plate_width_mm=enclosure.terminals.plate_width_mm,
         plate_height_mm=enclosure.terminals.plate_height_mm,
@@ -67,6 +73,8 @@ def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float) -> Bod
         dowel_mm=enclosure.dowel_mm,
         corner=enclosure.corner,
         corner_mm=enclosure.corner_mm,
+        dowel_play_mm=DOWEL_MM[enclosure.dowel_fit],
+        recess_mm=driver.frame_mm + 2 * FLANGE_MM if enclosure.recess else None,
     )
 
 
@@ -87,7 +95,9 @@ class LayerCount:
 def layer_counts(rules: BodyRules, driver: Driver, height_mm: float) -> tuple[LayerCount, ...]:
     """Return every stack that stands within `height_mm` and takes the driver, lowest first; maybe none."""
     t = rules.thickness_mm
-    closing = max(1, math.ceil(rules.wall_mm / t - 1e-9))
+    # A recess takes the first layer of a facing stack; the flange needs another to lie on.
+    least = 2 if rules.recess_mm is not None and rules.stack == "facing" else 1
+    closing = max(least, math.ceil(rules.wall_mm / t - 1e-9))
     most = math.floor(height_mm / t + 1e-9)
     found = []
     for total in range(2 * closing + 1, most + 1):
@@ -109,7 +119,8 @@ def seat_layers(rules: BodyRules, total: int) -> int | None:
 
     The seat is a whole number of layers high, so its top and bottom are the faces of layers, not of cuts.
     """
-    need = math.ceil((rules.frame_mm + 2 * (FRAME_RIM_MM + rules.fit_mm)) / rules.thickness_mm - 1e-9)
+    rim = FRAME_RIM_MM if rules.recess_mm is None else FLANGE_MM + rules.least_web_mm
+    need = math.ceil((rules.frame_mm + 2 * (rim + rules.fit_mm)) / rules.thickness_mm - 1e-9)
     layers = need if (total - need) % 2 == 0 else need + 1
     return layers if layers <= total - 2 else None
 

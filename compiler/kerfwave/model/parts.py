@@ -60,7 +60,7 @@ class Piece:
     """One thing to cut, finished sizes. Layers in body coordinates, an inset in its own plane."""
 
     id: str
-    role: str  # "layer", "driver-ring" or "terminal-plate"
+    role: str  # "layer", "driver-ring", "driver-collar" or "terminal-plate"
     outline: Ring
     holes: tuple[Ring, ...]
     thickness_mm: float

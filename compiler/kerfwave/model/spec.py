@@ -60,6 +60,8 @@ class Driver:
     le_mh: float = 0.0
     l2_mh: float | None = None  # semi-inductance: l2_mh beside r2_ohm, in series with re_ohm and le_mh; both or neither
     r2_ohm: float | None = None
+    flange_mm: float | None = None  # thickness of the mounting flange
+    gasket_mm: float = 0.0  # under the flange, as it is when the screws are tight
     screw_count: int = 4
     screw_hole_mm: float = 2.5  # pilot hole in the ring
     magnet_mm: float = 50.0  # diameter
@@ -148,7 +150,10 @@ class Enclosure:
     dowel_mm: float | None = None  # diameter of dowels through the stack; None: no dowels
     wire_mm: float | None = None  # narrower side of the wire that lies in the chamber's wall; None: no channel for it
     marks: str = "ids"  # scored: "none", "ids" (with an arrow) or "outlines" (of the next layer too)
-    fit_mm: float = 0.15  # play of an inset in its seat, each side
+    inset_fit: str = "glue"  # of an inset in its seat: "press", "slide" or "glue"
+    dowel_fit: str = "slide"  # of a dowel in its hole
+    fit_mm: float | None = None  # play of an inset in its seat, each side, instead of a named fit
+    recess: bool = False  # the driver's flange lies one layer deep in the front
     mouth_face: str = "auto"
     terminal_face: str = "auto"
     as_built_db: float = 1.0  # how far the as-built response may stray from what sizing promised, 50 to 300 Hz

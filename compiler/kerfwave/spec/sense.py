@@ -156,6 +156,10 @@ def _case(body: model.Enclosure, target: model.Target | None, at: Places) -> Ite
 
 
 def _wood(body: model.Enclosure, at: Places) -> Iterator[Finding]:
+    if body.fit_mm is not None and at.stated(("enclosure", "inset_fit")):
+        message = f"fit_mm is {number(body.fit_mm)} mm, and inset_fit says {body.inset_fit}"
+        why = "both are the play of an inset in its seat"
+        yield at.finding(("enclosure", "fit_mm"), "K421", message, why, "one of the two")
     for key in ("wall_mm", "separator_mm"):
         wood = getattr(body, key)
         if wood < body.least_web_mm:

@@ -17,6 +17,7 @@ from kerfwave.acoustics.network import responses
 from kerfwave.body import air as body_air
 from kerfwave.body import measure
 from kerfwave.body.air import Body
+from kerfwave.body.recess import check_seat, with_recess
 from kerfwave.body.slices import slices
 from kerfwave.body.wire import check_wire, with_wire
 from kerfwave.model.acoustic import Network
@@ -68,7 +69,7 @@ def _build(
 ) -> Built:
     air = air_at()
     folded = body_air.body(enclosure.plan, sized.rules, driver, design.counts, design.fold)
-    body = with_wire(folded, enclosure.wire_mm)
+    body = with_wire(with_recess(folded), enclosure.wire_mm)
     volumes = measure.measured(body, slices(body, ""), driver)
     promise = design.design
     candidate = sizing.Candidate(0, design.counts.total, volumes.chamber_m3, volumes.closed_m3, volumes.guide)
@@ -87,4 +88,4 @@ def _build(
     )
     closed = Network(promise.network.driver, volumes.closed_m3)
     wire = () if enclosure.wire_mm is None else (check_wire(body, enclosure.wire_mm),)
-    return Built(body, promise.fill, volumes, network, closed, rank, strayed, (check, *wire))
+    return Built(body, promise.fill, volumes, network, closed, rank, strayed, (check, check_seat(body, driver), *wire))

@@ -26,6 +26,7 @@ from kerfwave.stages.spread import Strayed
 from kerfwave.writers import drawings
 from kerfwave.writers.assembly import FillNote, WireNote
 from kerfwave.writers.field import pressure_svg
+from kerfwave.writers.words import INSETS
 
 HANDLED_G = 0.5  # nobody weighs fibre finer than this
 
@@ -88,8 +89,7 @@ class Facts:
             )
             below = tuple(by_id[name] for name in layer.pieces)
         for piece in self.sliced.insets:
-            title = "Driver ring" if piece.role == "driver-ring" else "Terminal plate"
-            found[f"drawings/{piece.role}.svg"] = drawings.inset_svg(piece, title)
+            found[f"drawings/{piece.role}.svg"] = drawings.inset_svg(piece, INSETS[piece.role][0])
         for number, picture in enumerate(self.compared.pictures if self.compared else (), 1):
             found[f"drawings/field-{number:02d}.svg"] = pressure_svg(
                 plan,

@@ -28,7 +28,7 @@ from kerfwave.writers.guide import (
     Table,
 )
 from kerfwave.writers.layers import layer_text
-from kerfwave.writers.words import mm_and_inches
+from kerfwave.writers.words import INSETS, mm_and_inches
 
 OUTCOMES = {"stop": "stop", "fix-first": "fix first", "proceed": "proceed with these duties"}
 TOOLS = (
@@ -229,13 +229,9 @@ def _clock(seconds: float) -> str:
 
 
 def _inset(piece: Piece, files: Mapping[str, str], fit_mm: float) -> InsetView:
-    ring = piece.role == "driver-ring"
-    text = (
-        "It stands in the pocket of the front, flush, and carries the driver. "
-        if ring
-        else "It stands in the pocket for the terminals and carries the two posts. "
-    ) + f"The pocket leaves {fit_mm:g} mm of play on every side for glue."
-    return InsetView(piece.id, "Driver ring" if ring else "Terminal plate", files[f"drawings/{piece.role}.svg"], text)
+    name, text = INSETS[piece.role]
+    text += f" The pocket leaves {fit_mm:g} mm of play on every side."
+    return InsetView(piece.id, name, files[f"drawings/{piece.role}.svg"], text)
 
 
 def _cut_row(facts: Facts, piece: Piece) -> CutRow:

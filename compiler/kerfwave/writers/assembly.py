@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from kerfwave.model.parts import Layer, Opening, Piece, Ring
 from kerfwave.numfmt import fixed
 from kerfwave.writers.layers import crosses
-from kerfwave.writers.words import listed, mm_and_inches
+from kerfwave.writers.words import INSETS, listed, mm_and_inches
 
 KINDS = ("prepare", "layer", "fill", "wire", "close", "inset", "terminals", "driver", "leak", "sound")
 CLAMP_EVERY = 4  # layers that are wet at once before they begin to slide: common practice
@@ -72,7 +72,7 @@ def assembly_steps(
         parts = tuple(by_id[i] for i in layer.pieces)
         steps.append(_layer(layer, parts, tuple(o for o in openings if crosses(o, layer)), position, len(layers)))
     for piece in by_id.values():
-        if piece.role in ("driver-ring", "terminal-plate"):
+        if piece.role in INSETS:
             steps.append(_inset(piece))
     steps += [_terminals(), _driver(screw_count, screw_hole_mm), *_proof(any(o.kind == "mouth" for o in openings))]
     return tuple(steps)
@@ -240,8 +240,8 @@ def _grams(note: FillNote) -> str:
 
 
 def _inset(piece: Piece) -> Step:
-    ring = piece.role == "driver-ring"
-    what, seat = ("driver ring", "driver") if ring else ("terminal plate", "terminals")
+    what = INSETS[piece.role][0].lower()
+    seat = "terminals" if piece.role == "terminal-plate" else "driver"
     return Step(
         f"inset-{piece.id}",
         "inset",

@@ -38,6 +38,7 @@ SEAT_COLOUR = "#cfcac0"
 SEAT_WORDS = {
     "driver-seat": "seat of the driver",
     "driver-bore": "bore behind the driver",
+    "driver-recess": "recess for the flange",
     "terminal-seat": "seat of the terminals",
     "terminal-bore": "bore behind the terminals",
     "wire": "channel for the wire",

@@ -12,6 +12,13 @@ JOINERS = "\u200c\u200d"
 MM_PER_INCH = 25.4  # exact, by definition of the inch (1959)
 
 
+INSETS = {  # role: name, what it does
+    "driver-ring": ("Driver ring", "It stands in the pocket of the front and carries the driver."),
+    "driver-collar": ("Driver collar", "It lies in front of the driver ring, flush, round the driver's flange."),
+    "terminal-plate": ("Terminal plate", "It stands in the pocket for the terminals and carries the two posts."),
+}
+
+
 def plain(text: str) -> str:
     """Return `text` on one line, without control, format, surrogate or private characters.
 
