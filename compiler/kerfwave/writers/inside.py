@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 from kerfwave.model.parts import AirPrism, Opening, Piece, Point, Ring
-from kerfwave.writers.layers import OPENING_WORDS
+from kerfwave.writers.layers import OPENING_WORDS, side_margins
 from kerfwave.writers.svg import (
     INK,
     MUTED,
@@ -41,6 +41,8 @@ SEAT_WORDS = {
     "driver-recess": "recess for the flange",
     "terminal-seat": "seat of the terminals",
     "terminal-bore": "bore behind the terminals",
+    "driver-screw": "pilot holes",
+    "dowel": "dowels",
     "wire": "channel for the wire",
     "wire-tie": "hole to tie the wire",
 }
@@ -66,7 +68,8 @@ def plan_svg(
     unit = max(x1 - x0, y1 - y0) / 100
     guide = [name for name, (kind, _) in groups.items() if kind == "guide"]
     legend = _legend(groups, guide)
-    left, right, top, low = 14 * unit, 14 * unit, 20 * unit, 16 * unit
+    left, right = side_margins(openings, unit, 3.8 * unit, 14 * unit, 12.5 * unit)
+    top, low = 20 * unit, 16 * unit
     width = x1 - x0 + left + right
     size = 3.6 * unit
     columns = max(1, min(len(legend), int(width / (44 * unit))))
@@ -103,10 +106,11 @@ def plan_svg(
             drawing.add(_name_area(drawing, name, kind, wood, guide, place, unit))
     for opening in openings:
         _name_opening(drawing, opening, place, unit)
+    edge = min(left * 0.5, 5 * unit) if left > 14 * unit else left * 0.5
     drawing.add(dimension(drawing, (left, top * 0.3), (width - right, top * 0.3), mm(x1 - x0), size))
-    drawing.add(dimension(drawing, (left * 0.5, floor), (left * 0.5, top), mm(y1 - y0), size))
+    drawing.add(dimension(drawing, (edge, floor), (edge, top), mm(y1 - y0), size))
     for i, (colour, text, class_) in enumerate(legend):
-        x = left * 0.35 + (i % columns) * (width - left * 0.7) / columns
+        x = 5 * unit + (i % columns) * (width - 10 * unit) / columns
         y = floor + low + (i // columns) * 1.7 * size
         drawing.add(
             drawing.rect(
@@ -118,7 +122,7 @@ def plan_svg(
                 class_=class_ + " kw-edge",
             )
         )
-        text, fit = fitted(text, (width - left * 0.7) / columns - 2.4 * size, size, 0.6 * size)
+        text, fit = fitted(text, (width - 10 * unit) / columns - 2.4 * size, size, 0.6 * size)
         drawing.add(words(drawing, text, (x + 1.9 * size, y - 0.1 * size), fit))
     return finish(drawing)
 
@@ -276,7 +280,8 @@ def _name_opening(drawing: Any, opening: Opening, place: Place, unit: float) -> 
     )
     drawing.add(arrow_head(drawing, (tip[0] + nx * unit, tip[1] + ny * unit), (nx, ny), (4.0 if heavy else 2.4) * unit))
     if abs(nx) > abs(ny):
-        at, anchor = (tip[0] - nx * 2 * unit, tip[1] + 1.5 * size), "middle"
+        side = 1.0 if nx > 0 else -1.0
+        at, anchor = (tip[0] + side * 1.8 * unit, tip[1] + 0.36 * size), "start" if side > 0 else "end"
     else:
         at, anchor = (tip[0] + 2.4 * unit, tip[1] + (-0.1 if ny > 0 else 0.9) * size), "start"
     drawing.add(words(drawing, text, at, size, anchor=anchor, font_weight="600" if heavy else "400"))

@@ -10,6 +10,7 @@ from kerfwave.numfmt import fixed
 from kerfwave.writers.svg import (
     AIR,
     GHOST,
+    GLYPH,
     INK,
     MUTED,
     Place,
@@ -66,7 +67,9 @@ def layer_svg(
         f"Pieces: {listed(layer.pieces)}. Hatched: wood of this layer. Grey: wood of the layer below. White: air. "
         f"Outside size {fixed(x1 - x0, 1)} by {fixed(y1 - y0, 1)} mm. Bottom of the picture: {EDGE_WORDS[stack]}."
     )
-    left, right, top, low = 14 * unit, 14 * unit, 18 * unit, 15 * unit
+    openings = tuple(openings)
+    left, right = side_margins(openings, unit, 3.6 * unit, 14 * unit, 7 * unit)
+    top, low = 18 * unit, 15 * unit
     width, height = x1 - x0 + left + right, y1 - y0 + top + low
     title = f"Layer {layer.index}: {listed(layer.pieces)}"
     drawing = page(prefix, 0.0, 0.0, width, height, title=title, desc=desc)
@@ -98,7 +101,7 @@ def layer_svg(
             drawing.add(_opening_arrow(drawing, opening, place, unit))
     size = 3.6 * unit
     drawing.add(dimension(drawing, (left, top * 0.34), (width - right, top * 0.34), mm(x1 - x0), size))
-    x = left * 0.6
+    x = min(left * 0.6, 5 * unit) if left > 14 * unit else left * 0.6
     drawing.add(dimension(drawing, (x, height - low), (x, top), mm(y1 - y0), size))
     drawing.add(
         words(
@@ -106,6 +109,18 @@ def layer_svg(
         )
     )
     return finish(drawing)
+
+
+def side_margins(openings: Iterable[Opening], unit: float, size: float, least: float, reach: float) -> Point:
+    """Return the width left and right of a plan that the names of openings need beyond arrows so long as `reach`."""
+    need = [least, least]
+    for opening in openings:
+        nx, ny, _ = opening.normal
+        if abs(nx) > abs(ny):
+            wide = reach + GLYPH * len(OPENING_WORDS.get(opening.kind, opening.kind)) * size + unit
+            side = 1 if nx > 0 else 0
+            need[side] = max(need[side], wide + (0.0 if side else 6 * unit))  # the dimension line stands at the left
+    return need[0], need[1]
 
 
 def _ghost(drawing: Any, prefix: str, under: list[Piece], place: Place, unit: float) -> Any:
@@ -127,7 +142,7 @@ def _ghost(drawing: Any, prefix: str, under: list[Piece], place: Place, unit: fl
 
 
 def _opening_arrow(drawing: Any, opening: Opening, place: Place, unit: float) -> Any:
-    """Return an arrow out of an opening, and its name. Where the arrow points sideways the name stands beneath it."""
+    """Return an arrow out of an opening, and its name beyond or beside its tip."""
     group = drawing.g(class_="kw-opening")
     nx, ny = opening.normal[0], -opening.normal[1]  # on the page
     x, y = place((opening.centre_mm[0], opening.centre_mm[1]))
@@ -141,7 +156,8 @@ def _opening_arrow(drawing: Any, opening: Opening, place: Place, unit: float) ->
     size = 3.6 * unit
     text = OPENING_WORDS.get(opening.kind, opening.kind)
     if abs(nx) > abs(ny):
-        at, anchor = (tip[0] + nx * unit, tip[1] + 1.4 * size), "middle"
+        side = 1.0 if nx > 0 else -1.0
+        at, anchor = (tip[0] + side * 0.8 * unit, tip[1] + 0.36 * size), "start" if side > 0 else "end"
     else:
         at, anchor = (tip[0] + 1.6 * unit, tip[1] + (0.2 if ny > 0 else 0.6) * size), "start"
     group.add(words(drawing, text, at, size, anchor=anchor))
@@ -164,7 +180,7 @@ def stack_svg(layers: Iterable[Layer], openings: Iterable[Opening], plan: Ring, 
     desc = f"The stack seen {view}: {len(layers)} layers, {mm(total)} in all. " + " ".join(
         f"{o.name}: {_size_words(o)}." for o in openings
     )
-    left, right, top, bottom = 14 * unit, 20 * unit, 10 * unit, 11 * unit
+    left, right, top, bottom = 14 * unit, 20 * unit, (10 if upright else 14) * unit, 11 * unit
     width, height = wide + left + right, high + top + bottom
     drawing = page("stack", 0.0, 0.0, width, height, title=f"The stack, seen {view}", desc=desc)
 
@@ -233,49 +249,34 @@ def _number_layers(
 def _stack_opening(
     drawing: Any, opening: Opening, place: Place, unit: float, low_edge: float, upright: bool, high: float
 ) -> Any:
-    """Return an opening in the elevation: full lines where it faces the reader, a dashed box or line where not."""
+    """Return an opening in the elevation: full lines where it faces the reader, dashed where it does not.
+
+    The reader looks at the front of an upright stack, and at the left side of a facing one with its front at the left.
+    """
     cx, cy, cz = opening.centre_mm
     nx, ny, nz = opening.normal
     size = 3.4 * unit
     group = drawing.g(id=f"stack-{opening.kind}", class_="kw-opening")
     style = {"fill": "none", "stroke": INK, "stroke_width": n(unit * 0.4), "class_": "kw-ink"}
     text = OPENING_WORDS.get(opening.kind, opening.kind)
-    if upright and ny < -0.7:
-        x, y = place((cx - low_edge, cz))
+    x, y = place((cx - low_edge, cz) if upright else (cz, cy - low_edge))
+    along = opening.diameter_mm or opening.width_mm or 0.0
+    tall = opening.diameter_mm or opening.height_mm or 0.0
+    w, h = (along, tall) if upright else (tall, along)
+    towards = -ny if upright else -nx
+    if towards > 0.7:
         style |= {"fill": AIR, "class_": "kw-ink kw-air"}
         if opening.diameter_mm is not None:
             group.add(drawing.circle((n(x), n(y)), n(opening.diameter_mm / 2), **style))
         else:
-            w, h = opening.width_mm or 0.0, opening.height_mm or 0.0
             group.add(drawing.rect((n(x - w / 2), n(y - h / 2)), (n(w), n(h)), **style))
-        half = (opening.diameter_mm or opening.height_mm or 0.0) / 2
-        group.add(words(drawing, text, (x, y - half + min(1.6 * size, half)), size, anchor="middle"))
+        group.add(words(drawing, text, (x, y - h / 2 + min(1.6 * size, h / 2)), size, anchor="middle"))
         return group
     style |= {"stroke_dasharray": f"{n(1.6 * unit)} {n(unit)}"}
-    w, h = (opening.diameter_mm or opening.width_mm or 0.0), (opening.diameter_mm or opening.height_mm or 0.0)
-    if upright:
-        # seen through the body: on the back its own width, on a side face only its height
-        side = abs(nx) > 0.7
-        x, y = place((cx - low_edge, cz))
-        half = 0.0 if side else w / 2
-    else:
-        side = abs(nz) > 0.5
-        x, y = place((cz, cy - low_edge))
-        half = 0.0 if side else w / 2
-    if side:
-        group.add(
-            drawing.path(
-                d=line_data(((x, y - h / 2), (x, y + h / 2)), lambda p: p), **(style | {"stroke_width": n(unit)})
-            )
-        )
-        inward = -1.0 if (nx if upright else nz) > 0 else 1.0
-        at, anchor = (x + inward * 1.5 * unit, y + 0.36 * size), "start" if inward > 0 else "end"
-        group.add(words(drawing, f"{text}", at, size, anchor=anchor))
-    else:
-        group.add(drawing.rect((n(x - half), n(y - h / 2)), (n(2 * half), n(h)), **style))
-        where = " (back)" if upright and ny > 0.7 else ""
-        # what lies behind is named above the stack, so that its name does not run into what lies in front
-        foot, sky = (x - 0.7 * half, y - h / 2), place((0.0, high))[1] - 1.2 * unit
+    if towards < -0.7:
+        group.add(drawing.rect((n(x - w / 2), n(y - h / 2)), (n(w), n(h)), **style))
+        # What lies behind is named above the stack, so that its name does not run into what lies in front.
+        foot, sky = (x - 0.35 * w, y - h / 2), place((0.0, high))[1] - (1.2 if upright else 5.2) * unit
         group.add(
             drawing.path(
                 d=line_data((foot, (foot[0], sky)), lambda p: p),
@@ -285,7 +286,18 @@ def _stack_opening(
                 class_="kw-thin",
             )
         )
-        group.add(words(drawing, text + where, (foot[0], sky - 0.8 * unit), size, anchor="middle"))
+        behind = " (back)" if upright else " (far side)"
+        group.add(words(drawing, text + behind, (foot[0], sky - 0.8 * unit), size, anchor="middle"))
+        return group
+    style |= {"stroke_width": n(unit)}
+    if upright or abs(nz) > 0.5:  # an upright edge, seen from its end
+        group.add(drawing.path(d=line_data(((x, y - h / 2), (x, y + h / 2)), lambda p: p), **style))
+        inward = -1.0 if (nx if upright else nz) > 0 else 1.0
+        at, anchor = (x + inward * 1.5 * unit, y + 0.36 * size), "start" if inward > 0 else "end"
+    else:  # in the top or the bottom
+        group.add(drawing.path(d=line_data(((x - w / 2, y), (x + w / 2, y)), lambda p: p), **style))
+        at, anchor = (x, y + (1.3 * size if ny > 0 else -0.6 * size)), "middle"
+    group.add(words(drawing, text, at, size, anchor=anchor))
     return group
 
 
