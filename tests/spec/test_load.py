@@ -216,3 +216,8 @@ def test_a_good_spec_needs_no_heavy_import(minimal, write):
     write(minimal)
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout == "[]\n"
+
+
+def test_count_is_one_body_or_a_pair(minimal, write):
+    assert load(write(minimal)).spec.count == 1
+    assert load(write(minimal.replace("format: 1", "format: 1\ncount: 2"))).spec.count == 2

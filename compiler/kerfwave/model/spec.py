@@ -363,6 +363,7 @@ class Spec:
     machine: Machine
     recipes: tuple[RecipeEntry, ...]
     room: Room
+    count: int = 1  # bodies: 2 for a mirrored pair
     drive: Drive = field(default_factory=Drive)
     listening: Listening = field(default_factory=Listening)
     shaping: Shaping = field(default_factory=Shaping)

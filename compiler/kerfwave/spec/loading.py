@@ -69,6 +69,7 @@ def load(path: Path) -> LoadedSpec:
     data = reading.root.data
     spec = model.Spec(
         name=data["name"],
+        count=int(data.get("count", 1)),
         notes=data.get("notes", ""),
         acknowledge=tuple(data.get("acknowledge", ())),
         recipes=tuple(recipes.values()),

@@ -93,6 +93,7 @@ STAGES: tuple[Stage, ...] = (
             "spec.machine.bed_width_mm",
             "spec.machine.bed_height_mm",
             "spec.enclosure.marks",
+            "spec.count",
         ),
     ),
     Stage(

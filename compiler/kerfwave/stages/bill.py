@@ -37,38 +37,47 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
                 f"{wood / (len(used) * size[0] * size[1]):.0%} becomes pieces",
             )
         )
+    n = spec.count
+    price = None if spec.driver.price is None else n * spec.driver.price
+    plates = ", ".join(p.id for p in facts.sliced.insets if p.role == "terminal-plate")
+    each = "" if n == 1 else "; half of it for each body"
     rows += [
-        BillRow(spec.driver.name, 1, "piece", None, spec.driver.price, "driver", ""),
+        BillRow(spec.driver.name, n, "piece" if n == 1 else "pieces", None, price, "driver", ""),
         BillRow(
             f"Wood screw for a pilot hole of {spec.driver.screw_hole_mm:g} mm",
-            spec.driver.screw_count,
+            n * spec.driver.screw_count,
             "pieces",
             used_in="driver",
         ),
         BillRow(
-            "Gasket for the driver's frame, 2 mm foam", math.pi * spec.driver.bolt_circle_mm, "mm", used_in="driver"
+            "Gasket for the driver's frame, 2 mm foam", n * math.pi * spec.driver.bolt_circle_mm, "mm", used_in="driver"
         ),
-        BillRow(f"Terminal post for a {spec.enclosure.terminals.post_hole_mm:g} mm hole", 2, "pieces", used_in="T1"),
-        BillRow("Two-core speaker wire, 0.75 mm2", _wire_mm(facts), "mm", used_in="terminals to driver"),
+        BillRow(
+            f"Terminal post for a {spec.enclosure.terminals.post_hole_mm:g} mm hole", 2 * n, "pieces", used_in=plates
+        ),
+        BillRow("Two-core speaker wire, 0.75 mm2", n * _wire_mm(facts), "mm", used_in="terminals to driver"),
         BillRow(
             "Wood glue",
-            glue_area_mm2(facts) * 1e-6 * GLUE_G_M2,
+            n * glue_area_mm2(facts) * 1e-6 * GLUE_G_M2,
             "g",
             used_in="layers and insets",
-            note=f"{glue_area_mm2(facts) / 100:.0f} cm2 of joints, {GLUE_G_M2:g} g/m2 (common practice)",
+            note=f"{n * glue_area_mm2(facts) / 100:.0f} cm2 of joints, {GLUE_G_M2:g} g/m2 (common practice)",
         ),
     ]
-    rows += [BillRow("Loose polyester fibre", f.grams, "g", f.grams, used_in=f.place, note=f.text) for f in facts.fill]
+    rows += [
+        BillRow("Loose polyester fibre", n * f.grams, "g", n * f.grams, used_in=f.place, note=f.text + each)
+        for f in facts.fill
+    ]
     holes = [p for p in facts.built.body.air if p.kind == "dowel"]
     if holes:
-        length = (holes[0].to_z_mm - holes[0].from_z_mm) * len(holes)
+        length = (holes[0].to_z_mm - holes[0].from_z_mm) * len(holes) * n
         rows.append(
             BillRow(
                 f"Dowel, {spec.enclosure.dowel_mm:g} mm",
                 length,
                 "mm",
                 used_in="through the stack",
-                note=f"{len(holes)} of {length / len(holes):.0f} mm",
+                note=f"{n * len(holes)} of {length / len(holes) / n:.0f} mm",
             )
         )
     hours = sum(p.time_s for p in facts.paths.programs) / 3600
@@ -81,7 +90,7 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
 
 
 def glue_area_mm2(facts: Facts) -> float:
-    """Return the area of all glued joints: between layers, and insets on their shoulders."""
+    """Return the area of all glued joints of one body: between layers, and insets on their shoulders."""
     by_id = {p.id: Polygon(p.outline, [list(h) for h in p.holes]) for p in facts.sliced.pieces}
     wood = [unary_union([by_id[name] for name in layer.pieces]) for layer in facts.sliced.layers]
     area = math.fsum(float(a.intersection(b).area) for a, b in itertools.pairwise(wood))

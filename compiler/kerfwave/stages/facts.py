@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from kerfwave.acoustics.guide import packing_kg_m3
 from kerfwave.acoustics.shaping import Shaped
 from kerfwave.body import path
+from kerfwave.body.pairs import mirrored_opening, mirrored_ring
 from kerfwave.body.wire import wire_layer
 from kerfwave.model.parts import Check, Nest, Piece, Point, Recipe
 from kerfwave.model.spec import Spec
@@ -59,6 +60,11 @@ class Facts:
         return (*self.sliced.pieces, *self.sliced.insets)
 
     @property
+    def of_one_body(self) -> tuple[Piece, ...]:
+        """What one body is made of: of a pair, the left one."""
+        return tuple(p for p in self.pieces if p.body == 1)
+
+    @property
     def centreline(self) -> tuple[Point, ...]:
         """Points along the middle of the guide, from the chamber to the mouth."""
         points = []
@@ -88,7 +94,10 @@ class Facts:
                 layer, self.sliced.pieces, below, plan, openings=body.openings, stack=stack
             )
             below = tuple(by_id[name] for name in layer.pieces)
-        for piece in self.sliced.insets:
+        found |= self._right_layers()
+        for piece in self.of_one_body:
+            if piece.layer is not None:
+                continue
             found[f"drawings/{piece.role}.svg"] = drawings.inset_svg(piece, INSETS[piece.role][0])
         for number, picture in enumerate(self.compared.pictures if self.compared else (), 1):
             found[f"drawings/field-{number:02d}.svg"] = pressure_svg(
@@ -106,6 +115,25 @@ class Facts:
                 driver_pa=picture.driver_pa,
                 mouth_pa=picture.mouth_pa,
             )
+        return found
+
+    def _right_layers(self) -> dict[str, str]:
+        """Return the layers of the mirrored body of a pair."""
+        body, by_id = self.built.body, {p.id: p for p in self.sliced.pieces}
+        openings = tuple(mirrored_opening(o) for o in body.openings)
+        found: dict[str, str] = {}
+        below: tuple[Piece, ...] = ()
+        for layer in self.sliced.right:
+            found[f"drawings/right-layer-{layer.index:02d}.svg"] = drawings.layer_svg(
+                layer,
+                self.sliced.pieces,
+                below,
+                mirrored_ring(body.skin),
+                openings=openings,
+                stack=body.rules.stack,
+                ident=f"right-layer-{layer.index:02d}",
+            )
+            below = tuple(by_id[name] for name in layer.pieces)
         return found
 
     @property

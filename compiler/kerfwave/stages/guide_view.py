@@ -76,15 +76,16 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             LayerView(layer.index, files[f"drawings/layer-{layer.index:02d}.svg"], layer_text(layer), layer.pieces)
             for layer in facts.sliced.layers
         ),
-        insets=tuple(_inset(p, files, rules.fit_mm) for p in facts.sliced.insets),
+        insets=tuple(_inset(p, files, rules.fit_mm) for p in facts.of_one_body if p.layer is None),
         fill=facts.fill,
         steps=assembly_steps(
             facts.sliced.layers,
-            facts.pieces,
+            facts.of_one_body,
             built.body.openings,
             stack=rules.stack,
             fill=facts.fill,
             wire=facts.wire,
+            pair=spec.count > 1,
             screw_count=spec.driver.screw_count,
             screw_hole_mm=spec.driver.screw_hole_mm,
         ),
@@ -142,8 +143,9 @@ def _summary(facts: Facts) -> str:
     x0, x1 = _extent(facts, 0)
     y0, y1 = _extent(facts, 1)
     height = counts.total * built.body.rules.thickness_mm
+    one = "A loudspeaker body" if spec.count == 1 else "Two loudspeaker bodies, mirror images of each other, each"
     return (
-        f"A loudspeaker body of {counts.total} layers, {x1 - x0:.0f} by {y1 - y0:.0f} by {height:.0f} mm, around the "
+        f"{one} of {counts.total} layers, {x1 - x0:.0f} by {y1 - y0:.0f} by {height:.0f} mm, around the "
         f"{spec.driver.name}. A guide {built.body.fold.length_mm / 1e3:.2f} m long, folded in "
         f"{built.body.fold.key.lanes} lanes, leads from the chamber behind the driver to a mouth in the "
         f"{built.body.fold.mouth.face} face."

@@ -149,6 +149,8 @@ def run(
     )
     files |= facts.drawings
     files["drawings/body.stl"] = body_stl(sliced.layers, sliced.pieces)
+    if sliced.right:
+        files["drawings/right-body.stl"] = body_stl(sliced.right, sliced.pieces)
     if sound.shaped is not None:
         files["filters/shaping.json"] = filters_json(sound.shaped.filters, spec.shaping.sample_rate_hz)
         files["filters/shaping.csv"] = filters_csv(sound.shaped.filters)

@@ -53,7 +53,9 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "guide_mm": built.body.fold.length_mm,
             "air": [_plain(p) for p in built.body.air],
         },
+        "count": spec.count,
         "layers": [_plain(layer) for layer in facts.sliced.layers],
+        "right_layers": [_plain(layer) for layer in facts.sliced.right],
         "openings": [{k: v for k, v in _plain(o).items() if v is not None} for o in built.body.openings],
         "pieces": [
             {

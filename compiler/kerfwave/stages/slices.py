@@ -8,6 +8,7 @@ from kerfwave.body.air import Body
 from kerfwave.body.checks import check_body
 from kerfwave.body.insets import insets
 from kerfwave.body.marks import check_marks, mark_layers, mark_ring
+from kerfwave.body.pairs import check_pair, left_and_right, lefts, rights
 from kerfwave.body.slices import slices
 from kerfwave.body.splitting import CannotSplit, split_layers
 from kerfwave.body.strength import check_panels
@@ -24,6 +25,7 @@ class Sliced:
     pieces: tuple[Piece, ...]
     insets: tuple[Piece, ...]
     checks: tuple[Check, ...]
+    right: tuple[Layer, ...] = ()  # layers of the mirrored body of a pair; its pieces are among `pieces`
 
 
 ALONG_FRONT = "x"  # where a sheet's grain matters, it runs along the front of every layer, and across the insets
@@ -44,6 +46,7 @@ def run(
     bed_width_mm: float,
     bed_height_mm: float,
     marks: str,
+    count: int,
 ) -> Sliced:
     """Run the stage.
 
@@ -62,13 +65,13 @@ def run(
         except CannotSplit as error:
             raise StageError(str(error), ("enclosure", "plan")) from error
     across = insets(body, driver, terminals, grain=grain)
-    cut = mark_layers(cut, body.rules.stack, marks)
+    checks = [*check_body(body, cut, across), check_panels(body, density_kg_m3, youngs_gpa, panel_hz)]
+    bodies, standing = ((cut,), across) if count == 1 else (left_and_right(cut), (*lefts(across), *rights(across)))
+    marked = [mark_layers(one, body.rules.stack, marks) for one in bodies]
     if marks != "none":
-        across = tuple(mark_ring(p, driver.frame_mm) if p.role == "driver-ring" else p for p in across)
-    panels = check_panels(body, density_kg_m3, youngs_gpa, panel_hz)
-    return Sliced(
-        cut.layers,
-        cut.pieces,
-        across,
-        (*check_body(body, cut, across), *((check_marks(cut),) if marks != "none" else ()), panels),
-    )
+        standing = tuple(mark_ring(p, driver.frame_mm) if p.role == "driver-ring" else p for p in standing)
+        checks.append(check_marks(marked[0]))
+    if count > 1:
+        checks.append(check_pair(cut))
+    pieces = tuple(piece for one in marked for piece in one.pieces)
+    return Sliced(marked[0].layers, pieces, standing, tuple(checks), marked[1].layers if count > 1 else ())

@@ -53,6 +53,7 @@ def assembly_steps(
     screw_count: int = 4,
     screw_hole_mm: float | None = None,
     wire: WireNote | None = None,
+    pair: bool = False,
 ) -> tuple[Step, ...]:
     """Return all steps in the order of the work.
 
@@ -63,7 +64,7 @@ def assembly_steps(
     by_id = {p.id: p for p in pieces}
     lid = first_lid_layer(layers, by_id)
     wired = min(wire.layer + 1, lid) if wire else None
-    steps = [_prepare(len(layers), stack), _dry(layers), _how(stack)]
+    steps = [_prepare(len(layers), stack, pair), _dry(layers), _how(stack)]
     for position, layer in enumerate(layers):
         if wire and layer.index == wired:
             steps.append(_channel(wire, layer.index))
@@ -99,7 +100,7 @@ def _wood(piece: Piece) -> float:
     return area(piece.outline) - sum(area(h) for h in piece.holes)
 
 
-def _prepare(count: int, stack: str) -> Step:
+def _prepare(count: int, stack: str, pair: bool) -> Step:
     front = "the front edge towards you" if stack == "upright" else "the front face down"
     return Step(
         "prepare",
@@ -109,6 +110,7 @@ def _prepare(count: int, stack: str) -> Step:
             "Wipe soot off every face that will be glued: glue does not hold on soot. Char on the cut edges may stay.",
             "Cover a flat board with baking paper, and stand a straight batten or a square along one edge of it.",
             f"Work with {front}, and with layer 1 at the bottom.",
+            *(_TWO if pair else ()),
             f"Have ready: glue, a small brush, a damp cloth, clamps or weights for {count} layers.",
         ),
     )
@@ -159,6 +161,10 @@ def _layer(layer: Layer, parts: tuple[Piece, ...], through: tuple[Opening, ...],
     return Step(f"layer-{layer.index:02d}", "layer", f"Layer {layer.index}: {names}", tuple(do), layer=layer.index)
 
 
+_TWO = (
+    "There are two bodies. Sort the pieces by the end of their ids: -L is the body that these steps show, -R its "
+    "mirror image, with drawings of its own (right-layer). Build one after the other, so that they never mix.",
+)
 _SEATS = {"driver": "the seat of the driver", "terminal": "the seat of the terminals"}
 
 

@@ -51,6 +51,7 @@ def layer_svg(
     *,
     openings: Iterable[Opening] = (),
     stack: str = "upright",
+    ident: str = "",
 ) -> str:
     """Return one layer, seen from above as it is glued, with the front at the bottom of the page.
 
@@ -61,7 +62,7 @@ def layer_svg(
     under = list(below)
     x0, y0, x1, y1 = bounds([plan])
     unit = max(x1 - x0, y1 - y0) / 100
-    prefix = f"layer-{layer.index:02d}"
+    prefix = ident or f"layer-{layer.index:02d}"
     desc = (
         f"Layer {layer.index}, {fixed(layer.thickness_mm, 2)} mm thick, from z = {mm(layer.z_mm)}. "
         f"Pieces: {listed(layer.pieces)}. Hatched: wood of this layer. Grey: wood of the layer below. White: air. "
