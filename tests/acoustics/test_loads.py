@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kerfwave.acoustics.air import air
-from kerfwave.acoustics.circuit import leak_resistance, solve, voice_coil_impedance
+from kerfwave.acoustics.chamber import leak_resistance
+from kerfwave.acoustics.circuit import solve, voice_coil_impedance
 from kerfwave.acoustics.network import response, responses, solve_network
 from kerfwave.acoustics.radiation import loads_of_two, mouth_impedance
 from kerfwave.model.acoustic import DriverParameters, Mouth, Network, Segment

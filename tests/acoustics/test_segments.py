@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from kerfwave.acoustics.air import air
 from kerfwave.acoustics.segments import abcd, cascade, stack, towards_chamber
-from kerfwave.model.acoustic import Network, Segment
+from kerfwave.model.acoustic import Segment
 
 AIR = air()
 LOSSLESS = replace(AIR, viscosity=0.0)
@@ -152,7 +152,7 @@ def test_guides_of_different_laws_side_by_side(driver):
     horn = Segment("s", 0.5, 1e-3, 4e-3, 0.14, 0.28, 0.0, 0.0, "exponential")
     guides = ((horn,), (replace(horn, law="cone"),), (replace(horn, area_out_m2=1e-3, perimeter_out_m=0.14),), ())
     one = np.ones(len(OMEGA), complex)
-    pressure, flow = towards_chamber(stack([Network(driver, 1e-3, 0.0, g) for g in guides]), OMEGA, AIR, one, one)
+    pressure, flow = towards_chamber(stack(guides), OMEGA, AIR, one, one)
     for row, guide in enumerate(guides):
         alone = towards_chamber(guide, OMEGA, AIR, one, one)
         assert pressure[row] == pytest.approx(alone[0], rel=1e-10)
@@ -164,10 +164,9 @@ def test_another_law():
         abcd(Segment("s", 0.5, 1e-3, 4e-3, 0.14, 0.28, law="parabola"), OMEGA, AIR)
 
 
-def test_stack_pads_the_shorter_guides_at_the_mouth(driver):
+def test_stack_pads_the_shorter_guides_at_the_mouth():
     long = tuple(Segment(f"s{i}", 0.1 * (i + 1), 1e-3, 2e-3, 0.14, 0.2, 1.0, 500.0) for i in range(3))
-    networks = (Network(driver, 1e-3, 0.0, long), Network(driver, 1e-3, 0.0, long[:1]), Network(driver, 1e-3))
-    columns = stack(networks)
+    columns = stack((long, long[:1], ()))
     assert len(columns) == 3
     assert columns[0].length_m.tolist() == [[0.1], [0.1], [0.0]]
     assert columns[2].length_m.tolist() == [[pytest.approx(0.3)], [0.0], [0.0]]

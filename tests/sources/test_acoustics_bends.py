@@ -13,6 +13,7 @@ from skfem.helpers import grad
 from kerfwave.acoustics.bends import (
     annular_bend_inertance,
     bend_correction,
+    corner_inertance,
     fold_correction,
     plane_step_inertance,
     sharp_corner_correction,
@@ -95,6 +96,20 @@ def test_sharp_corner():
     field = squares(mesh, at(0, 1.0 + leg), at(1, 1.0 + leg)) - 2 * leg
     assert field == pytest.approx(0.558729, abs=2e-4)
     assert 1.0 + sharp_corner_correction(1.0, UNIT) == pytest.approx(0.558729, abs=1e-6)
+
+
+@pytest.mark.parametrize("ratio", [0.25, 0.45, 0.8, 1.6])
+def test_corner_between_two_widths(ratio):
+    # Hall's sheet resistor (from memory) and the whole L recomputed here: legs as long as two widths.
+    leg = 2.5
+    x = np.concatenate([ratio - both_ends(ratio)[::-1], ratio + graded(leg, 20)[1:]])
+    y = np.concatenate([1.0 - both_ends(1.0)[::-1], 1.0 + graded(leg, 20)[1:]])
+    mesh = MeshQuad.init_tensor(x, y)
+    centre = mesh.p[:, mesh.t].mean(axis=1)
+    mesh = mesh.restrict(np.nonzero((centre[0] < ratio) | (centre[1] < 1.0))[0])
+    field = squares(mesh, at(0, ratio + leg), at(1, 1.0 + leg)) - leg - leg / ratio
+    assert corner_inertance(ratio, 1.0, 1.0, UNIT) == pytest.approx(field, abs=3e-3)
+    assert corner_inertance(1.0, ratio, 1.0, UNIT) == pytest.approx(corner_inertance(ratio, 1.0, 1.0, UNIT))
 
 
 def fold_by_field(gap: float, partition: float, leg: float = 2.5) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
 
-from kerfwave.acoustics.circuit import leak_resistance
+from kerfwave.acoustics.chamber import leak_resistance
 from kerfwave.acoustics.network import response
 from kerfwave.model.acoustic import Air, DriverParameters, Mouth, Network, Segment
 

@@ -57,20 +57,46 @@ def solve(acoustics: dict, f: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.nd
         return loss + 1j * (w / c + loss), np.full_like(f, rho * c / area, dtype=complex)
 
     port = rho * c / net["mouth"]["area_m2"]
-    chain = None
+
+    def line_of(length: float, gamma: np.ndarray, z0: np.ndarray):
+        line = skrf.media.DefinedGammaZ0(frequency, z0=z0, gamma=gamma).line(length, unit="m", z0=z0)
+        line.renormalize(port)
+        return line
+
+    def two_port(series, shunt):
+        """A series impedance with an admittance across before it, as ABCD: a negative inertance is no trouble."""
+        a = np.tile(np.eye(2, dtype=complex), (len(f), 1, 1))
+        a[:, 0, 1], a[:, 1, 0] = series, shunt
+        a[:, 1, 1] = 1 + a[:, 0, 1] * a[:, 1, 0]
+        return skrf.Network(frequency=frequency, s=skrf.network.a2s(a, np.full((len(f), 2), port, complex)), z0=port)
+
+    def closed_stub(length: float, gamma: np.ndarray, z0: np.ndarray) -> np.ndarray:
+        a = line_of(length, gamma, z0).a
+        return a[:, 1, 0] / a[:, 0, 0]
+
+    sigma, modulus = net["chamber_flow_resistivity_pa_s_m2"], np.full_like(f, rho * c**2, dtype=complex)
+    if sigma > 0:
+        gamma, z = medium(sigma, 1.0, 0.0)
+        modulus = z * w / (-1j * gamma)
+    chain, duct = None, net["chamber_duct"]
+    beside = 1j * w * net["chamber_m3"] / modulus
+    if duct is not None:
+        # From the driver to the guide's inlet, a stub with a closed end behind either, the step to the inlet.
+        gamma, z0 = medium(sigma, duct["area_m2"], duct["perimeter_m"])
+        low, high = sorted((duct["driver_m"], duct["throat_m"]))
+        behind_low, behind_high = closed_stub(low, gamma, z0), closed_stub(duct["length_m"] - high, gamma, z0)
+        driver_is_low = duct["driver_m"] < duct["throat_m"]
+        at_driver, at_inlet = (behind_low, behind_high) if driver_is_low else (behind_high, behind_low)
+        beside = 1j * w * (net["chamber_m3"] - duct["area_m2"] * duct["length_m"]) / modulus + at_driver
+        step = duct["step_kg_m4"] / rho * gamma * z0 * duct["area_m2"]
+        chain = line_of(high - low, gamma, z0) ** two_port(step, at_inlet)
     for s in net["guide"]:
         for length, area, perimeter in stair(s):
             gamma, z0 = medium(s["flow_resistivity_pa_s_m2"], area, perimeter)
-            media = skrf.media.DefinedGammaZ0(frequency, z0=z0, gamma=gamma)
-            line = media.line(length, unit="m", z0=z0)
-            line.renormalize(port)
+            line = line_of(length, gamma, z0)
             if s["extra_inertance_kg_m4"]:
-                # A series impedance; as ABCD, so that a negative inertance is no trouble.
-                a = np.tile(np.eye(2, dtype=complex), (len(f), 1, 1))
-                a[:, 0, 1] = 1j * w * s["extra_inertance_kg_m4"]
-                lump = skrf.Network(
-                    frequency=frequency, s=skrf.network.a2s(a, np.full((len(f), 2), port, dtype=complex)), z0=port
-                )
+                density = gamma * z0 * area / (1j * w) if s["flow_resistivity_pa_s_m2"] > 0 else rho
+                lump = two_port(1j * w * s["extra_inertance_kg_m4"] / rho * density, 0.0)
                 line, s = lump**line, s | {"extra_inertance_kg_m4": 0.0}  # it stands at the inlet, once
             chain = line if chain is None else chain**line
     a = chain.a
@@ -85,13 +111,6 @@ def solve(acoustics: dict, f: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.nd
         assert acoustics["space"] == "half"
         own = rho * w**2 / (2 * np.pi * c)
         mutual = 1j * w * rho / (2 * np.pi * net["spacing_m"]) * np.exp(-1j * w / c * net["spacing_m"])
-
-    sigma = net["chamber_flow_resistivity_pa_s_m2"]
-    modulus = np.full_like(f, rho * c**2, dtype=complex)
-    if sigma > 0:
-        gamma, z = medium(sigma, 1.0, 0.0)
-        modulus = z * w / (-1j * gamma)
-    beside = 1j * w * net["chamber_m3"] / modulus
     leak = 1 / net["leak_pa_s_m3"] if net["leak_pa_s_m3"] > 0 else 0.0
     # Of the cone's front flow 1: p = (a11 load + a12) U + a11 mutual in the chamber, and what goes in there is -1.
     inside, entering = a11 * load + a12, a21 * load + a22
@@ -118,18 +137,19 @@ def all_of_it() -> dict:
     """A network with all that a network can have, as a report writes it; invented."""
     from kerfwave.acoustics import complete, response
     from kerfwave.acoustics.air import air
-    from kerfwave.model.acoustic import Mouth, Network, Segment
+    from kerfwave.model.acoustic import ChamberDuct, Mouth, Network, Segment
     from kerfwave.model.spec import Driver
 
     sizes = {"frame_mm": 93, "cutout_mm": 74, "bolt_circle_mm": 84, "depth_mm": 50, "xmax_mm": 2.5, "power_w": 15}
     sheet = Driver("any", 105.0, 22.0, 3.6, **sizes, qms=3.0, qes=0.7, vas_l=1.0, le_mh=0.05, l2_mh=0.3, r2_ohm=2.0)
     guide = (
         Segment("straight", 0.3, 18e-4, 18e-4, 0.2, 0.2, 0.0, 1000.0),
-        Segment("bend", 0.05, 18e-4, 18e-4, 0.2, 0.2, -4.0),
+        Segment("bend", 0.05, 18e-4, 18e-4, 0.2, 0.2, -4.0, 1000.0),
         Segment("cone", 0.2, 18e-4, 24e-4, 0.2, 0.23),
         Segment("horn", 0.2, 24e-4, 36e-4, 0.23, 0.28, 3.0, 0.0, "exponential"),
     )
-    network = Network(complete(sheet, air()), 0.7e-3, 1500.0, guide, Mouth(36e-4, "flanged"), 2e6, 0.14)
+    duct = ChamberDuct(0.17, 42e-4, 0.26, 0.06, 0.15, 5.0)
+    network = Network(complete(sheet, air()), 0.7e-3, 1500.0, guide, Mouth(36e-4, "flanged"), 2e6, 0.14, duct)
     f = tuple(np.geomspace(20, 2000, 100).tolist())
     return {
         "air": asdict(air()),

@@ -24,7 +24,7 @@ from kerfwave.model.acoustic import Network
 from kerfwave.model.spec import Enclosure
 from kerfwave.stages import field as stage
 from kerfwave.stages.body import Built
-from kerfwave.stages.field_space import CHAMBER, cell_mm, space_of
+from kerfwave.stages.field_space import CHAMBER, FIBRE, cell_mm, space_of
 
 AIR = air_at()
 LOOSE = Fill(1500.0, 1 / 3, 0.0)
@@ -39,18 +39,9 @@ def built(plan, fill=LOOSE, *, stack="upright", height=100.0):
     body = body_air.body(plan, rules, bodies.DRIVER, counts, max(folds, key=lambda f: (f.length_mm, f.key)))
     cut = slices(body, "sheet")
     volumes = measure.measured(body, cut, bodies.DRIVER)
-    candidate = sizing.Candidate(0, counts.total, volumes.chamber_m3, volumes.closed_m3, volumes.guide)
+    candidate = sizing.Candidate(0, counts.total, volumes.chamber_m3, volumes.closed_m3, volumes.guide, volumes.chamber)
     network = sizing.network(candidate, complete(bodies.DRIVER, AIR), AIR, fill)
     return Built(body, fill, volumes, network, Network(network.driver, volumes.closed_m3), 0, 0.0, ())
-
-
-@dataclasses.dataclass(frozen=True, slots=True)
-class Even(fields.Medium):
-    """Air so light that its pressure is the same everywhere: the network's notion of a chamber."""
-
-    def fluid(self, omega, air):
-        density, spring = fields.Medium.fluid(self, omega, air)
-        return 1e-3 * density, spring
 
 
 BODIES = [
@@ -70,9 +61,10 @@ def test_the_air_solved_in_is_the_air_of_the_pieces(plan, how):
     assert volume[True] == pytest.approx(one.network.chamber_m3, rel=1e-9)
     guide = sum(s.length_m * (s.area_in_m2 + s.area_out_m2) / 2 for s in one.network.guide)
     assert volume[False] == pytest.approx(guide, rel=0.02)
-    assert all(0.7 < p.spring <= 1.0 for p in space.patches)
+    assert all(0.5 < p.spring <= 1.0 for p in space.patches)
     filled = sum(s.length_m * s.area_in_m2 for s in one.network.guide if s.flow_resistivity_pa_s_m2 > 0)
-    assert space.patches[1].shape.area * space.patches[1].height_m == pytest.approx(filled, rel=0.03)
+    fibre = [p.shape.area * p.height_m for p in space.patches if p.medium == FIBRE]
+    assert fibre == [pytest.approx(filled, rel=0.03)]
     # One piece of air, all of it within the plan.
     assert isinstance(space.air, Polygon)
     inside = Polygon([(1e-3 * x, 1e-3 * y) for x, y in one.body.plan.outline]).buffer(1e-6)
@@ -80,15 +72,12 @@ def test_the_air_solved_in_is_the_air_of_the_pieces(plan, how):
     assert 1.0 <= cell_mm(one.body) <= 6.0
 
 
+@pytest.mark.parametrize("fill", [LOOSE, Fill(1000.0, 0.5, 3000.0)])
 @pytest.mark.parametrize(("plan", "how"), BODIES)
-def test_guide_and_bends_are_as_the_network_has_them(plan, how):
-    """With a chamber of even pressure, which is what the network takes it for, only the guide's shape is left between
-    the two: resonance within 2 %, transfer within 1 dB from 50 to 500 Hz."""
-    one = built(plan, **how)
+def test_chamber_guide_and_bends_are_as_the_network_has_them(plan, how, fill):
+    """Resonance within 0.5 %, transfer within 1.2 dB from 50 to 500 Hz, whatever is filled and however odd the plan."""
+    one = built(plan, fill, **how)
     space = space_of(one.body, one.network)
-    first, *others = space.media
-    even = Even(**{f.name: getattr(first, f.name) for f in dataclasses.fields(fields.Medium)})
-    space = dataclasses.replace(space, media=(even, *others))
     mouth = one.network.mouth
 
     def load(f):
@@ -100,8 +89,9 @@ def test_guide_and_bends_are_as_the_network_has_them(plan, how):
     mine = solved.transfer(2 * np.pi * f, load(f))
     alone = solve_network(dataclasses.replace(one.network, spacing_m=0.0), f, AIR, 1.0)
     theirs = alone.mouth_volume_velocity / -alone.front_volume_velocity
-    assert stage._resonance(f, mine) == pytest.approx(stage._resonance(f, theirs), rel=0.02)
-    assert np.abs(20 * np.log10(np.abs(mine / theirs)))[f >= 50].max() < 1.0
+    off = 20 * np.log10(np.abs(mine / theirs))
+    assert stage._resonance(f, mine) == pytest.approx(stage._resonance(f, theirs), rel=0.005)
+    assert np.abs(off)[f >= 50].max() < 1.2
 
 
 def run(one, wanted=True):

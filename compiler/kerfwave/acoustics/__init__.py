@@ -15,14 +15,16 @@ from kerfwave.acoustics.derivation import Parameter, derived
 from kerfwave.acoustics.driver import Contradiction, complete, contradictions
 
 if TYPE_CHECKING:
-    from kerfwave.acoustics.circuit import Solution, leak_resistance, solve
+    from kerfwave.acoustics.chamber import leak_resistance
+    from kerfwave.acoustics.circuit import Solution, solve
     from kerfwave.acoustics.network import BatchResponse, input_impedance, response, responses, solve_network
     from kerfwave.acoustics.radiation import loads_of_two, mouth_impedance, piston_impedance
     from kerfwave.acoustics.segments import SegmentArrays, abcd, cascade, stack
     from kerfwave.acoustics.twoport import Abcd
 
 _HOME = {
-    "circuit": ("Solution", "leak_resistance", "solve"),
+    "chamber": ("leak_resistance",),
+    "circuit": ("Solution", "solve"),
     "network": ("BatchResponse", "input_impedance", "response", "responses", "solve_network"),
     "radiation": ("loads_of_two", "mouth_impedance", "piston_impedance"),
     "segments": ("SegmentArrays", "abcd", "cascade", "stack"),

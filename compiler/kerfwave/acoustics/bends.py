@@ -103,6 +103,24 @@ def sharp_corner_correction(depth_m: float, air: Air) -> float:
     return -air.density / depth_m * 2.0 / math.pi * math.log(2.0)
 
 
+def corner_inertance(one_m: float, other_m: float, depth_m: float, air: Air) -> float:
+    """Return the inertance in kg/m^4 of the rectangle where flat ducts of two widths meet at a right angle.
+
+    Between the two sides through which the ducts leave it. Of equal widths it is 1 - (2 / pi) ln 2 = 0.5587 squares.
+
+    Raises:
+        ValueError: for a size that is not above 0.
+
+    Source: conformal map of the right-angled bend; P. M. Hall, "Resistance calculations for thin film patterns", Thin
+    Solid Films 1 (1968) 277 has it for sheet resistors (from memory).
+    """
+    _positive(one_m=one_m, other_m=other_m, depth_m=depth_m)
+    k = other_m / one_m
+    angle = math.acos((k**2 - 1.0) / (k**2 + 1.0))
+    squares = 1.0 / k - 2.0 / math.pi * math.log(4.0 * k / (k**2 + 1.0)) + (k**2 - 1.0) / (math.pi * k) * angle
+    return air.density / depth_m * squares
+
+
 def plane_step_inertance(narrow_m: float, wide_m: float, depth_m: float, air: Air, *, centred: bool = False) -> float:
     """Return the extra inertance where a flat duct's width jumps and its depth stays. 0 for equal widths.
 

@@ -17,7 +17,7 @@ the chamber's outline does not move with the kerf (some 0.1 % of its volume).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 from typing import Any
 
@@ -28,7 +28,7 @@ from kerfwave.acoustics.circuit import Solution, solve
 from kerfwave.acoustics.duct import Real
 from kerfwave.acoustics.network import REFERENCE_PA
 from kerfwave.acoustics.segments import SegmentArrays
-from kerfwave.model.acoustic import Air, DriverParameters, Network, Segment
+from kerfwave.model.acoustic import Air, ChamberDuct, DriverParameters, Network, Segment
 
 SOURCES = ("moving mass", "compliance", "Qes", "Re", "sheet thickness", "kerf", "temperature", "fibre")
 SEED = 1
@@ -142,7 +142,7 @@ def _solve(
     stretch = 1.0 + tolerances.sheet_mm * 1e-3 / sizes.sheet_m * z["sheet thickness"]
     wider = tolerances.kerf_mm * 1e-3 / 2.0 * z["kerf"]
     packed = np.exp(tolerances.fibre_percent / 200.0 * z["fibre"])
-    height, mouth = sizes.height_m, network.mouth
+    height, mouth, duct = sizes.height_m, network.mouth, network.chamber_duct
     return solve(
         _drivers(network.driver, tolerances, z),
         (network.chamber_m3 + sizes.displacement_m3) * stretch - sizes.displacement_m3,
@@ -157,7 +157,18 @@ def _solve(
         spacing_m=network.spacing_m,
         wall_m=mouth.wall_m if mouth else 0.0,
         space=space,
+        chamber_duct=None if duct is None else _taller(duct, height, stretch, air),
     )
+
+
+def _taller(duct: ChamberDuct, height: float, stretch: Real, air: Air) -> ChamberDuct:
+    """Return the chamber of another height, in another air; its outline stays."""
+    sides: dict[str, Any] = {
+        "area_m2": duct.area_m2 * stretch,
+        "perimeter_m": duct.perimeter_m + 2.0 * height * (stretch - 1.0),
+        "step_kg_m4": duct.step_kg_m4 * air.density / air_at().density / stretch,
+    }
+    return replace(duct, **sides)
 
 
 def _drivers(driver: DriverParameters, tolerances: Tolerances, z: dict[str, Real]) -> DriverParameters:

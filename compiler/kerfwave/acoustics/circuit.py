@@ -1,7 +1,7 @@
 """Driver, chamber, guide and mouth as one circuit, solved for one body or for many at once.
 
-The cone's rear pushes into the chamber (a compliance, or fibre of the same volume); the guide leads from there to
-the mouth and the load of the air outside; what leaks from the chamber gets out through a resistance. Front, mouth
+The cone's rear pushes into the chamber (`chamber`: one spring, or a duct); the guide leads from there to the mouth and
+the load of the air outside; what leaks from the chamber gets out through a resistance beside the driver. Front, mouth
 and leak radiate as point sources, in phase or not as the circuit has it. The moving mass includes the air load of the
 cone's front, as Mms does. A closed box has neither guide nor mouth; a vented box has a guide of one short segment.
 
@@ -16,11 +16,11 @@ from typing import Any
 
 import numpy as np
 
+from kerfwave.acoustics.chamber import Rear, rear
 from kerfwave.acoustics.duct import Complex, Real
-from kerfwave.acoustics.porous import miki
 from kerfwave.acoustics.radiation import SOLID_ANGLE, loads_of_two, mouth_impedance
 from kerfwave.acoustics.segments import SegmentLike, towards_chamber
-from kerfwave.model.acoustic import Air, DriverParameters
+from kerfwave.model.acoustic import Air, ChamberDuct, DriverParameters
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class Solution:
     mouth_volume_velocity: Complex  # outwards, m^3/s; zero without a mouth
     mouth_velocity: Complex  # mean over the mouth's area, m/s
     leak_volume_velocity: Complex  # outwards, m^3/s; zero for a tight chamber
-    chamber_pressure: Complex  # Pa
+    chamber_pressure: Complex  # at the driver, Pa
     electrical_impedance: Complex  # ohm
 
     def pressure(self, distance_m: float, space: str) -> Complex:
@@ -53,6 +53,41 @@ class Solution:
         return np.asarray(np.sqrt(2.0) * np.abs(self.cone_velocity) / self.omega)
 
 
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """What the chamber sees of guide and mouth; each of shape (F,) or (C, F)."""
+
+    pressure: Complex  # at the inlet, for a flow of 1 m^3/s out of the mouth (1 Pa at the rigid end, without one)
+    flow: Complex  # into the inlet, likewise
+    out: Complex  # of the mouth: 1, or 0 without one
+    coupled: tuple[Complex, Complex, Complex, Complex] | None = None
+    # If cone and mouth hear each other: own and mutual load, and pressure and flow at the inlet for 1 Pa at the mouth.
+
+
+def guide_to_mouth(
+    segments: Sequence[SegmentLike],
+    mouth_area_m2: Any,
+    mouth_end: str | None,
+    omega: Real,
+    air: Air,
+    *,
+    cone_area_m2: Any = 0.0,
+    spacing_m: Any = 0.0,
+    wall_m: Any = 0.0,
+    space: str = "half",
+) -> Guide:
+    """Return the guide with its mouth, as the chamber sees it. Parameters as `solve`."""
+    zero, one = np.zeros_like(omega, dtype=complex), np.ones_like(omega, dtype=complex)
+    if mouth_end is None:
+        return Guide(*towards_chamber(segments, omega, air, one, zero), zero)
+    if not np.any(np.asarray(spacing_m) > 0.0):
+        load = mouth_impedance(mouth_area_m2, mouth_end, omega, air, wall_m)
+        return Guide(*towards_chamber(segments, omega, air, load, one), one)
+    own, mutual, load = loads_of_two(spacing_m, cone_area_m2, mouth_area_m2, mouth_end, omega, air, space, wall_m)
+    of_pressure = towards_chamber(segments, omega, air, one, zero)
+    return Guide(*towards_chamber(segments, omega, air, load, one), one, (own, mutual, *of_pressure))
+
+
 def solve(
     driver: DriverParameters,
     chamber_m3: Any,
@@ -68,6 +103,7 @@ def solve(
     spacing_m: Any = 0.0,
     wall_m: Any = 0.0,
     space: str = "half",
+    chamber_duct: ChamberDuct | None = None,
 ) -> Solution:
     """Solve the circuit for one body or for C of them at once.
 
@@ -82,10 +118,11 @@ def solve(
         omega: angular frequency, rad/s, above 0, shape (F,).
         air: the medium.
         volts: r.m.s. at the terminals.
-        leak_pa_s_m3: resistance from the chamber to the outside; 0: tight (see `leak_resistance`).
+        leak_pa_s_m3: resistance from the chamber to the outside; 0: tight (see `chamber.leak_resistance`).
         spacing_m: between cone and mouth; 0 in all: neither feels the other (see `radiation.loads_of_two`).
         wall_m: from a mouth "near-wall" to that wall.
         space: "half" or "full"; with a spacing only.
+        chamber_duct: the chamber's shape; its fields may be arrays too. None: its pressure is the same everywhere.
 
     Raises:
         ValueError: for a frequency that is not above 0 or an unknown kind of end or space.
@@ -93,44 +130,52 @@ def solve(
     omega = np.asarray(omega, dtype=float)
     if not (omega > 0.0).all():
         raise ValueError("frequencies must be above 0")
-    zero, one = np.zeros_like(omega, dtype=complex), np.ones_like(omega, dtype=complex)
-    coupled = mouth_end is not None and bool(np.any(np.asarray(spacing_m) > 0.0))
-    own = mutual = zero
-    if mouth_end is None:
-        start, flow = one, zero
-    elif coupled:
-        own, mutual, start = loads_of_two(spacing_m, driver.sd_m2, mouth_area_m2, mouth_end, omega, air, space, wall_m)
-        flow = one
-    else:
-        start, flow = mouth_impedance(mouth_area_m2, mouth_end, omega, air, wall_m), one
-    guide_pressure, guide_flow = towards_chamber(segments, omega, air, start, flow)
-    leak = leak_admittance(leak_pa_s_m3)
-    beside_guide = chamber_admittance(chamber_m3, chamber_flow_resistivity, omega, air) + leak
-    rear_admittance = beside_guide + guide_flow / guide_pressure
+    guide = guide_to_mouth(
+        segments,
+        mouth_area_m2,
+        mouth_end,
+        omega,
+        air,
+        cone_area_m2=driver.sd_m2,
+        spacing_m=spacing_m,
+        wall_m=wall_m,
+        space=space,
+    )
+    chamber = rear(chamber_m3, chamber_flow_resistivity, leak_pa_s_m3, chamber_duct, omega, air)
+    return join(driver, chamber, guide, mouth_area_m2, omega, air, volts)
 
+
+def join(
+    driver: DriverParameters, rear: Rear, guide: Guide, mouth_area_m2: Any, omega: Real, air: Air, volts: float
+) -> Solution:
+    """Return what driver, chamber and guide do together. Parameters as `solve`."""
+    pressure, flow = rear.from_guide(guide.pressure, guide.flow)
+    rear_admittance = rear.beside + flow / pressure
     # Per volume velocity of the cone's front: a cone that moves outwards thins the air behind it. The mutual load
-    # appears alone beside the guide's pressure because the guide is reciprocal (A D - B C = 1).
+    # appears alone beside the pressure because the way to the mouth is reciprocal (A D - B C = 1).
     chamber = -1.0 / rear_admittance
-    mouth = chamber * (flow / guide_pressure)
+    mouth = chamber * (guide.out / pressure)
     on_cone = -chamber
-    if coupled:
-        of_mouth_pressure, _ = towards_chamber(segments, omega, air, one, zero)
-        chamber = chamber * (1.0 - mutual / guide_pressure)
-        mouth = (chamber - of_mouth_pressure * mutual) / guide_pressure
+    if guide.coupled is not None:
+        own, mutual, *of_mouth = guide.coupled
+        of_mouth_pressure, _ = rear.from_guide(*of_mouth)
+        chamber = chamber * (1.0 - mutual / pressure)
+        mouth = (chamber - of_mouth_pressure * mutual) / pressure
         on_cone = own + mutual * mouth - chamber
     electrical = voice_coil_impedance(driver, omega)
     mechanical = driver.rms_kg_s + 1j * (omega * driver.mms_kg - 1.0 / (omega * driver.cms_m_n))
     moving = mechanical + driver.sd_m2**2 * on_cone
     cone = driver.bl_tm * volts / (electrical * moving + driver.bl_tm**2)
     front = driver.sd_m2 * cone
+    area = np.asarray(mouth_area_m2, dtype=float)
     return Solution(
         omega=omega,
         density=air.density,
         cone_velocity=cone,
         front_volume_velocity=front,
         mouth_volume_velocity=front * mouth,
-        mouth_velocity=front * mouth / mouth_area_m2 if mouth_end is not None else np.zeros_like(front),
-        leak_volume_velocity=front * chamber * leak,
+        mouth_velocity=front * mouth / np.where(area > 0.0, area, 1.0),
+        leak_volume_velocity=front * chamber * rear.leak,
         chamber_pressure=front * chamber,
         electrical_impedance=electrical + driver.bl_tm**2 / moving,
     )
@@ -148,35 +193,3 @@ def voice_coil_impedance(driver: DriverParameters, omega: Any) -> Complex:
         lossy = 1j * omega * driver.l2_h
         coil = coil + lossy * driver.r2_ohm / (lossy + driver.r2_ohm)
     return np.asarray(coil)
-
-
-def chamber_admittance(volume_m3: Any, flow_resistivity: Any, omega: Any, air: Air) -> Complex:
-    """Return j omega V / K in m^3/(Pa s): K is density c^2, or Miki's bulk modulus Zc omega / k with fibre inside."""
-    omega = np.asarray(omega, dtype=float)
-    fibre = np.asarray(flow_resistivity, dtype=float)
-    stiffness: Any = air.density * air.speed**2
-    if (fibre > 0.0).any():
-        impedance, wavenumber = miki(omega, np.where(fibre > 0.0, fibre, 1.0), air)
-        stiffness = np.where(fibre > 0.0, impedance * omega / wavenumber, stiffness)
-    return np.asarray(1j * omega * volume_m3 / stiffness)
-
-
-def leak_admittance(leak_pa_s_m3: Any) -> Any:
-    """Return 1 / resistance, 0 for a tight chamber."""
-    leak = np.asarray(leak_pa_s_m3, dtype=float)
-    return np.where(leak > 0.0, 1.0 / np.where(leak > 0.0, leak, 1.0), 0.0)
-
-
-def leak_resistance(ql: float, tuning_hz: float, chamber_m3: float, air: Air) -> float:
-    """Return the acoustic resistance in Pa s/m^3 of the leaks that a box of this QL has at its tuning.
-
-    QL = omega_B C_AB R_L with C_AB = V / (density c^2). Well built boxes have 5 to 20, 7 is what designs reckon with.
-
-    Raises:
-        ValueError: for a value that is not above 0.
-
-    Source: R. H. Small, "Vented-Box Loudspeaker Systems Part I", JAES 21 (1973) 363 (from memory).
-    """
-    if not (ql > 0.0 and tuning_hz > 0.0 and chamber_m3 > 0.0):
-        raise ValueError("QL, tuning and chamber must be above 0")
-    return ql * air.density * air.speed**2 / (2.0 * np.pi * tuning_hz * chamber_m3)

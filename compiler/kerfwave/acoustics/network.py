@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, fields, replace
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kerfwave.acoustics.circuit import (
-    Solution,
-    chamber_admittance,
-    leak_admittance,
-    leak_resistance,
-    solve,
-    voice_coil_impedance,
-)
+from kerfwave.acoustics.chamber import Rear, chamber_admittance, leak_admittance, leak_resistance, rear
+from kerfwave.acoustics.circuit import Guide, Solution, guide_to_mouth, join, solve, voice_coil_impedance
 from kerfwave.acoustics.duct import Complex, Real
 from kerfwave.acoustics.radiation import mouth_impedance
 from kerfwave.acoustics.segments import is_steep, stack, towards_chamber
-from kerfwave.model.acoustic import Air, Network, Response
+from kerfwave.model.acoustic import Air, ChamberDuct, DriverParameters, Mouth, Network, Response
 
 __all__ = [
     "BatchResponse",
@@ -37,7 +31,7 @@ __all__ = [
 ]
 
 REFERENCE_PA = 20e-6
-CHUNK = 64  # candidates at a time: the work arrays stay in the processor's cache
+CHUNK = 78  # candidates at a time: the work arrays stay in the processor's cache
 DELAY_STEP = 1e-4  # relative step of omega; the error is its square
 
 
@@ -86,6 +80,7 @@ def solve_network(network: Network, frequency_hz: Any, air: Air, volts: float, s
         spacing_m=network.spacing_m,
         wall_m=mouth.wall_m if mouth else 0.0,
         space=space,
+        chamber_duct=network.chamber_duct,
     )
 
 
@@ -138,30 +133,73 @@ def responses(
     for index, network in enumerate(networks):
         end = network.mouth.end if network.mouth else None
         steep = tuple(is_steep(s) for s in network.guide)
-        alike.setdefault((network.driver, end, network.spacing_m > 0.0, steep), []).append(index)
-    for (driver, end, *_), members in alike.items():
+        kind = (network.driver, end, network.spacing_m > 0.0, network.chamber_duct is None, steep)
+        alike.setdefault(kind, []).append(index)
+    for (driver, *_), members in alike.items():
         for first in range(0, len(members), CHUNK):
             rows = members[first : first + CHUNK]
             chunk = [networks[i] for i in rows]
-            solution = solve(
+            solution = join(
                 driver,
-                _column([n.chamber_m3 for n in chunk]),
-                _column([n.chamber_flow_resistivity_pa_s_m2 for n in chunk]),
-                stack(chunk),
+                _rears(chunk, omega, air),
+                _guides(chunk, driver, omega, air, space),
                 _column([n.mouth.area_m2 if n.mouth else 0.0 for n in chunk]),
-                end,
                 omega,
                 air,
                 volts,
-                leak_pa_s_m3=_column([n.leak_pa_s_m3 for n in chunk]),
-                spacing_m=_column([n.spacing_m for n in chunk]),
-                wall_m=_column([n.mouth.wall_m if n.mouth else 0.0 for n in chunk]),
-                space=space,
             )
             level[rows] = _level(solution.pressure(distance_m, space))
             excursion[rows] = 1e3 * solution.excursion_peak()
             velocity[rows] = np.sqrt(2.0) * np.abs(solution.mouth_velocity)
     return BatchResponse(frequency, level, excursion, velocity)
+
+
+# A search tries every guide with every chamber: each is worked out once.
+
+
+def _rears(networks: list[Network], omega: Real, air: Air) -> Rear:
+    keys = [(n.chamber_m3, n.chamber_flow_resistivity_pa_s_m2, n.leak_pa_s_m3, n.chamber_duct) for n in networks]
+    different, rows = _different(keys)
+    volume, fibre, leak = (_column([key[i] for key in different]) for i in range(3))
+    ducts = [duct for *_, duct in different if duct is not None]
+    duct: Any = None
+    if ducts:
+        sizes: dict[str, Any] = {f.name: _column([getattr(d, f.name) for d in ducts]) for f in fields(ChamberDuct)}
+        duct = ChamberDuct(**sizes)
+    return cast(Rear, _picked(rear(volume, fibre, leak, duct, omega, air), rows))
+
+
+def _guides(networks: list[Network], driver: DriverParameters, omega: Real, air: Air, space: str) -> Guide:
+    different, rows = _different([(n.guide, n.mouth, n.spacing_m) for n in networks])
+    mouths: list[Mouth | None] = [mouth for _, mouth, _ in different]
+    found = guide_to_mouth(
+        stack([guide for guide, _, _ in different]),
+        _column([m.area_m2 if m else 0.0 for m in mouths]),
+        mouths[0].end if mouths[0] else None,
+        omega,
+        air,
+        cone_area_m2=driver.sd_m2,
+        spacing_m=_column([spacing for *_, spacing in different]),
+        wall_m=_column([m.wall_m if m else 0.0 for m in mouths]),
+        space=space,
+    )
+    return cast(Guide, _picked(found, rows))
+
+
+def _different(keys: list[Any]) -> tuple[list[Any], Any]:
+    """Return each key once, in the order in which they come, and for every key which of those it is."""
+    index: dict[Any, int] = {}
+    rows = np.array([index.setdefault(key, len(index)) for key in keys])
+    return list(index), rows
+
+
+def _picked(found: Any, rows: Any) -> Any:
+    """Return the same with these rows of all its arrays of shape (C, F) or (C, 1)."""
+    if isinstance(found, tuple):
+        return tuple(_picked(value, rows) for value in found)
+    if isinstance(found, Rear | Guide):
+        return replace(found, **{f.name: _picked(getattr(found, f.name), rows) for f in fields(found)})
+    return found[rows] if np.ndim(found) == 2 else found
 
 
 def _level(pressure: Complex) -> Real:

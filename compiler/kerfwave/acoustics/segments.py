@@ -12,7 +12,7 @@ import numpy as np
 from kerfwave.acoustics import twoport
 from kerfwave.acoustics.duct import Complex, propagation
 from kerfwave.acoustics.twoport import Abcd
-from kerfwave.model.acoustic import Air, Network
+from kerfwave.model.acoustic import Air, Segment
 
 PARTS = 4  # of a steep taper; the wall loss is taken as constant along each
 STEEP = 1.35  # ratio of areas from which on a taper is cut into parts; below, one part is within 0.01 dB
@@ -57,17 +57,17 @@ class SegmentArrays:
     law: Any = "cone"
 
 
-def stack(networks: Sequence[Network]) -> tuple[SegmentArrays, ...]:
-    """Return the guides of C networks side by side, the shorter ones lengthened by nothing at the mouth.
+def stack(guides: Sequence[tuple[Segment, ...]]) -> tuple[SegmentArrays, ...]:
+    """Return C guides side by side, the shorter ones lengthened by nothing at the mouth.
 
     A padding segment has no length and no lump, which makes it the exact identity; its section repeats the
     guide's last one so that it costs nothing new.
     """
-    longest = max((len(n.guide) for n in networks), default=0)
+    longest = max((len(g) for g in guides), default=0)
     columns = []
     for i in range(longest):
-        rows = [n.guide[i] if i < len(n.guide) else None for n in networks]
-        ends = [n.guide[-1] if n.guide else None for n in networks]
+        rows = [g[i] if i < len(g) else None for g in guides]
+        ends = [g[-1] if g else None for g in guides]
         numbers = {
             field.name: _column(
                 getattr(row, field.name) if row is not None else _padding(field.name, end)
@@ -83,7 +83,7 @@ def stack(networks: Sequence[Network]) -> tuple[SegmentArrays, ...]:
 def _padding(name: str, end: SegmentLike | None) -> float:
     if name in ("length_m", "extra_inertance_kg_m4"):
         return 0.0
-    if end is None:  # a network without a guide: any section will do
+    if end is None:  # no guide at all: any section will do
         return {"area_in_m2": 1.0, "area_out_m2": 1.0, "perimeter_in_m": 4.0, "perimeter_out_m": 4.0}.get(name, 0.0)
     return float(getattr(end, name.replace("_in_", "_out_")))
 
@@ -97,7 +97,7 @@ def _laws(words: list[str]) -> Any:
 
 
 def abcd(segment: SegmentLike, omega: Any, air: Air) -> Abcd:
-    """Return the two-port of one segment: its lump first, then the duct.
+    """Return the two-port of one segment: its lump first (of fibre, where the segment is), then the duct.
 
     Args:
         segment: uniform, conical (linear in the equivalent radius sqrt(area / pi); the perimeter is linear too) or
@@ -115,17 +115,20 @@ def abcd(segment: SegmentLike, omega: Any, air: Air) -> Abcd:
     Webster's equation, as in L. E. Kinsler et al., "Fundamentals of Acoustics"; `duct` for the walls.
     """
     omega = np.asarray(omega, dtype=float)
-    result = _lump(segment.extra_inertance_kg_m4, omega)
+    pieces = []
     for piece in _pieces(segment):
         area, perimeter, fibre = _section(piece)
-        result = result @ _two_port(piece, *propagation(area, perimeter, air, omega, fibre))
+        pieces.append((piece, propagation(area, perimeter, air, omega, fibre)))
+    result = _lump(_lump_impedance(segment, pieces[0][1], omega, air))
+    for piece, line in pieces:
+        result = result @ _two_port(piece, *line)
     return result
 
 
 def cascade(segments: Sequence[SegmentLike], omega: Any, air: Air) -> Abcd:
     """Return the two-port of a whole guide, chamber end first; the identity for no segments."""
     omega = np.asarray(omega, dtype=float)
-    result = _lump(0.0, omega)
+    result = _lump(np.zeros(omega.shape, complex))
     for segment in segments:
         result = result @ abcd(segment, omega, air)
     return result
@@ -147,14 +150,24 @@ def towards_chamber(
             if known is None or not all(map(np.array_equal, known[0], section)):
                 known = section, propagation(section[0], section[1], air, omega, section[2])
             pressure, flow = _through(piece, known[1], pressure, flow)
-        if np.any(segment.extra_inertance_kg_m4):
-            pressure = pressure + 1j * omega * segment.extra_inertance_kg_m4 * flow
+        if known is not None and np.any(segment.extra_inertance_kg_m4):
+            pressure = pressure + _lump_impedance(segment, known[1], omega, air) * flow
     return pressure, flow
 
 
-def _lump(inertance: Any, omega: Any) -> Abcd:
-    one = np.ones(np.shape(omega), complex)
-    return Abcd(one, 1j * omega * inertance, np.zeros_like(one), one)
+def _lump_impedance(segment: SegmentLike, line: tuple[Complex, Complex], omega: Any, air: Air) -> Complex:
+    """Return j omega M, where fibre is with the fibre's complex density: flow turns there as it does in air."""
+    inertance, fibre = np.asarray(segment.extra_inertance_kg_m4), np.asarray(segment.flow_resistivity_pa_s_m2) > 0.0
+    impedance = 1j * omega * inertance
+    if not fibre.any():
+        return np.asarray(impedance)
+    gamma, specific = line
+    return np.where(fibre, inertance / air.density * gamma * specific, impedance)
+
+
+def _lump(impedance: Complex) -> Abcd:
+    one = np.ones(impedance.shape, complex)
+    return Abcd(one, impedance, np.zeros_like(one), one)
 
 
 def _is_uniform(segment: SegmentLike) -> bool:

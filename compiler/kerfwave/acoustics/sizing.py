@@ -14,15 +14,16 @@ run of its guide in its place.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kerfwave.acoustics import targets
+from kerfwave.acoustics.chamber import chamber_duct
 from kerfwave.acoustics.guide import Fill, segments
 from kerfwave.acoustics.network import responses
-from kerfwave.model.acoustic import Air, DriverParameters, GuideRun, Mouth, Network, Segment
+from kerfwave.model.acoustic import Air, ChamberDuct, ChamberShape, DriverParameters, GuideRun, Mouth, Network, Segment
 from kerfwave.model.spec import Target
 
 FIRST_ROUND_PER_OCTAVE = 12
@@ -45,6 +46,7 @@ class Candidate:
     chamber_m3: float
     closed_m3: float
     guide: tuple[GuideRun, ...]
+    chamber: ChamberShape | None = None  # None: its pressure is the same everywhere
     mouth_end: str = "flanged"
 
 
@@ -86,27 +88,45 @@ def network(candidate: Candidate, driver: DriverParameters, air: Air, fill: Fill
         chamber_flow_resistivity_pa_s_m2=fill.chamber_pa_s_m2,
         guide=segments(candidate.guide, air, fill),
         mouth=Mouth(last.width_out_m * last.height_m, candidate.mouth_end),
+        chamber_duct=_duct(candidate, air),
     )
 
 
-def _one_bore(full: Network, fill: Fill) -> Network:
-    """Return the network with its guide as one even bore (two where fibre ends), for the first round."""
-    length = sum(s.length_m for s in full.guide)
-    lump = sum(s.extra_inertance_kg_m4 for s in full.guide)
-    first, last = full.guide[0], full.guide[-1]
+def _duct(candidate: Candidate, air: Air) -> ChamberDuct | None:
+    if candidate.chamber is None:
+        return None
+    return chamber_duct(candidate.chamber, candidate.guide[0].width_in_m, air)
+
+
+def _one_bore(candidate: Candidate, driver: DriverParameters, air: Air) -> list[Network]:
+    """Return a candidate with every fill, its guide as one even bore (two where fibre ends), for the first round."""
+    empty = network(candidate, driver, air, Fill())
+    length = sum(s.length_m for s in empty.guide)
+    lump = sum(s.extra_inertance_kg_m4 for s in empty.guide)
+    first, last = empty.guide[0], empty.guide[-1]
 
     def along(part: float) -> tuple[float, float]:
         """Return area and perimeter at a share of the length: a cone from throat to mouth."""
         area = first.area_in_m2 + (last.area_out_m2 - first.area_in_m2) * part
         return area, first.perimeter_in_m + (last.perimeter_out_m - first.perimeter_in_m) * part
 
-    filled = fill.guide_fraction if fill.guide_pa_s_m2 > 0 else 0.0
-    guide = []
-    for start, stop, sigma in ((0.0, filled, fill.guide_pa_s_m2), (filled, 1.0, 0.0)):
+    def bore(start: float, stop: float, sigma: float) -> Segment:
         (area_in, around_in), (area_out, around_out) = along(start), along(stop)
         part = stop - start
-        guide.append(Segment("guide", part * length, area_in, area_out, around_in, around_out, part * lump, sigma))
-    return Network(full.driver, full.chamber_m3, full.chamber_flow_resistivity_pa_s_m2, tuple(guide), full.mouth)
+        return Segment("guide", part * length, area_in, area_out, around_in, around_out, part * lump, sigma)
+
+    guides = {
+        (sigma, part): tuple(bore(*ends) for ends in ((0.0, part, sigma), (part, 1.0, 0.0)) if ends[1] > ends[0])
+        for sigma, part in GUIDE_FILLS
+    }
+    return [
+        replace(
+            empty,
+            chamber_flow_resistivity_pa_s_m2=fill.chamber_pa_s_m2,
+            guide=guides[fill.guide_pa_s_m2, fill.guide_fraction],
+        )
+        for fill in FILLS
+    ]
 
 
 def size(
@@ -129,10 +149,9 @@ def size(
         raise ValueError("no candidate to size")
     order = sorted(range(len(candidates)), key=lambda i: candidates[i].label)
     pairs = [(i, fill) for i in order for fill in FILLS]
-    full = {(i, fill): network(candidates[i], driver, air, fill) for i, fill in pairs}
     score, _, _ = _score(
         target,
-        [_one_bore(full[p], p[1]) for p in pairs],
+        [bore for i in order for bore in _one_bore(candidates[i], driver, air)],
         [candidates[i] for i, _ in pairs],
         air,
         volts,
@@ -141,7 +160,7 @@ def size(
         FIRST_ROUND_PER_OCTAVE,
     )
     best = [pairs[k] for k in np.lexsort((np.arange(len(pairs)), np.round(score, 6)))[:SECOND_ROUND]]
-    nets = [full[p] for p in best]
+    nets = [network(candidates[i], driver, air, fill) for i, fill in best]
     score, figures, missed = _score(
         target, nets, [candidates[i] for i, _ in best], air, volts, space, excursion_limit_mm, SECOND_ROUND_PER_OCTAVE
     )

@@ -12,7 +12,7 @@ from kerfwave.body.air import Body, inner_height_mm
 from kerfwave.body.fold import Fold, guide_air
 from kerfwave.body.rules import BodyRules, LayerCount
 from kerfwave.body.slices import Slices
-from kerfwave.model.acoustic import GuideRun
+from kerfwave.model.acoustic import ChamberShape, GuideRun
 from kerfwave.model.spec import Driver
 
 # No air any more once it is built.
@@ -26,6 +26,7 @@ class Volumes:
     chamber_m3: float  # driver's displacement taken off
     closed_m3: float  # likewise
     guide: tuple[GuideRun, ...]
+    chamber: ChamberShape
 
 
 def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -> Volumes:
@@ -39,18 +40,21 @@ def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -
         chamber_m3=(fold.chamber_area_mm2 * height + behind) * 1e-9,
         closed_m3=(fold.room_area_mm2 * height + behind) * 1e-9,
         guide=tuple(_run(run, run.width_in_mm, run.width_out_mm, height) for run in fold.runs),
+        chamber=_chamber(fold, shapes.polygon(fold.chamber).bounds, fold.chamber_area_mm2, height),
     )
 
 
 def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     """Return what the pieces enclose.
 
-    The chamber is all air that the pieces leave, less guide and insets' seats; a guide's widths are read
-    from two cuts square to each run's centreline, short of the end where a slanted face cuts the duct obliquely.
+    The chamber is all air that the pieces leave, less guide and insets' seats; its shape is what they leave within its
+    outline, layer by layer. A guide's widths are read from two cuts square to each run's centreline, short of the end
+    where a slanted face cuts the duct obliquely.
     """
     outline = shapes.polygon(body.skin)
     duct = shapes.polygon(guide_air(body.plan, body.fold))
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in slices.pieces}
+    main, found = shapes.polygon(body.fold.chamber), []
     chamber = closed = 0.0
     for layer in slices.layers:
         middle = layer.z_mm + layer.thickness_mm / 2
@@ -65,13 +69,36 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
         )
         inner = body.counts.floor < layer.index <= body.counts.floor + body.counts.inner
         closed += bores + (body.fold.room_area_mm2 * layer.thickness_mm if inner else 0.0)
+        if inner:
+            found.append(behind.intersection(main))
     taken = driver.displacement_cm3 * 1e3
     height = inner_height_mm(body.rules, body.counts)
     runs = []
     for run in body.fold.runs:
         early, late = (shapes.width_across(duct, *path.at(run, fraction)) for fraction in (0.25, 0.75))
         runs.append(_run(run, 1.5 * early - 0.5 * late, 1.5 * late - 0.5 * early, height))
-    return Volumes((chamber - taken) * 1e-9, (closed - taken) * 1e-9, tuple(runs))
+    area = math.fsum(part.area for part in found) / len(found)
+    shape = _chamber(body.fold, unary_union(found).bounds, area, height)
+    return Volumes((chamber - taken) * 1e-9, (closed - taken) * 1e-9, tuple(runs), shape)
+
+
+def _chamber(fold: Fold, bounds: tuple[float, ...], area_mm2: float, height_mm: float) -> ChamberShape:
+    """Return a chamber of given bounds and mean area in plan, seen along its longer side."""
+    x0, y0, x1, y1 = bounds
+    along_x = x1 - x0 >= y1 - y0
+    start, length = (x0, x1 - x0) if along_x else (y0, y1 - y0)
+
+    def along(x: float, y: float) -> float:
+        return min(max((x if along_x else y) - start, 0.0), length) * 1e-3
+
+    return ChamberShape(
+        length_m=length * 1e-3,
+        width_m=area_mm2 / length * 1e-3,
+        height_m=height_mm * 1e-3,
+        driver_m=along(fold.driver.x_mm, fold.driver.y_mm),
+        throat_m=along(fold.runs[0].x, fold.runs[0].y),
+        sideways=along_x != fold.key.along,  # the guide leaves across the lanes, and lanes lie along one side
+    )
 
 
 def _run(run: path.Run, width_in_mm: float, width_out_mm: float, height_mm: float) -> GuideRun:

@@ -10,17 +10,12 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from kerfwave.acoustics.network import (
-    REFERENCE_PA,
-    Solution,
-    leak_resistance,
-    solve,
-    solve_network,
-    voice_coil_impedance,
-)
+from kerfwave.acoustics.chamber import leak_resistance
+from kerfwave.acoustics.circuit import Solution, solve, voice_coil_impedance
+from kerfwave.acoustics.network import REFERENCE_PA, solve_network
 from kerfwave.acoustics.segments import stack
 from kerfwave.measure.impedance import Complex, Real
-from kerfwave.model.acoustic import Air, DriverParameters, Mouth, Network, Segment
+from kerfwave.model.acoustic import Air, ChamberDuct, DriverParameters, Mouth, Network, Segment
 
 T = TypeVar("T")
 
@@ -63,7 +58,7 @@ def promised_of(report: Mapping[str, Any]) -> Promised:
     try:
         acoustics = report["acoustics"]
         network = acoustics["network"]
-        mouth = network.get("mouth")
+        mouth, duct = network.get("mouth"), network.get("chamber_duct")
         return Promised(
             Network(
                 driver=_made(DriverParameters, network["driver"], "driver"),
@@ -73,6 +68,9 @@ def promised_of(report: Mapping[str, Any]) -> Promised:
                 ),
                 guide=tuple(_made(Segment, one, "guide") for one in network["guide"]),
                 mouth=None if mouth is None else _made(Mouth, mouth, "mouth"),
+                leak_pa_s_m3=_number(network.get("leak_pa_s_m3", 0.0), "leak_pa_s_m3"),
+                spacing_m=_number(network.get("spacing_m", 0.0), "spacing_m"),
+                chamber_duct=None if duct is None else _made(ChamberDuct, duct, "chamber_duct"),
             ),
             air=_made(Air, acoustics["air"], "air"),
             volts=_number(acoustics["drive_volts"], "drive_volts"),
@@ -119,7 +117,8 @@ def built(promised: Promised, made: AsBuilt, reference_hz: float) -> Network:
     """Return the network with the factors in it.
 
     A driver of another fs keeps its moving mass and motor: only the suspension differs. A longer guide is longer by
-    the same share everywhere, its bends and steps too. The leak is 1 / QL of the promised chamber at `reference_hz`.
+    the same share everywhere, its bends and steps too; a larger chamber is wider by that share, not longer. The leak is
+    1 / QL of the promised chamber at `reference_hz`.
     """
     network, old = promised.network, promised.network.driver
     fs, qms = old.fs_hz * made.fs, old.qms * made.qms
@@ -158,6 +157,9 @@ def built(promised: Promised, made: AsBuilt, reference_hz: float) -> Network:
         chamber_flow_resistivity_pa_s_m2=network.chamber_flow_resistivity_pa_s_m2 * made.fill,
         guide=guide,
         leak_pa_s_m3=leak,
+        chamber_duct=None
+        if (duct := network.chamber_duct) is None
+        else dataclasses.replace(duct, area_m2=duct.area_m2 * made.chamber),
     )
 
 
@@ -179,12 +181,15 @@ def impedances(promised: Promised, bodies: Sequence[AsBuilt], frequency_hz: Any,
     airs = [dataclasses.replace(made, fs=1.0, qms=1.0, re=1.0, le=1.0) for made in bodies]
     different = list(dict.fromkeys(airs))
     networks = [built(promised, made, reference_hz) for made in different]
-    mouth, driver = promised.network.mouth, promised.network.driver
+    mouth, driver, duct = promised.network.mouth, promised.network.driver, promised.network.chamber_duct
+    if duct is not None:
+        areas = _column([n.chamber_duct.area_m2 for n in networks if n.chamber_duct is not None])
+        duct = dataclasses.replace(duct, area_m2=areas)  # type: ignore[arg-type]
     solution = solve(
         driver,
         _column([n.chamber_m3 for n in networks]),
         _column([n.chamber_flow_resistivity_pa_s_m2 for n in networks]),
-        stack(networks),
+        stack([n.guide for n in networks]),
         mouth.area_m2 if mouth else 0.0,
         mouth.end if mouth else None,
         omega,
@@ -194,6 +199,7 @@ def impedances(promised: Promised, bodies: Sequence[AsBuilt], frequency_hz: Any,
         spacing_m=promised.network.spacing_m,
         wall_m=mouth.wall_m if mouth else 0.0,
         space=promised.space,
+        chamber_duct=duct,
     )
     moving = driver.bl_tm**2 / (solution.electrical_impedance - voice_coil_impedance(driver, omega))
     load = np.broadcast_to(moving - _suspended(driver, omega), (len(networks), len(omega)))

@@ -67,6 +67,21 @@ class Mouth:
 
 
 @dataclass(frozen=True, slots=True)
+class ChamberDuct:
+    """The chamber seen along its longer side: a duct with both ends closed, which driver and guide meet on the way.
+
+    What the chamber's volume has more or less than the duct (bores; what the driver takes up) is at the driver.
+    """
+
+    length_m: float
+    area_m2: float
+    perimeter_m: float
+    driver_m: float  # from one end to the driver's middle, 0 to the length
+    throat_m: float  # from the same end to the middle of the guide's inlet
+    step_kg_m4: float = 0.0  # inertance, in air, of the flow that gathers from the duct's section into the inlet
+
+
+@dataclass(frozen=True, slots=True)
 class Network:
     """Driver, chamber behind it, guide from the chamber to the mouth. No guide and no mouth: a closed box."""
 
@@ -77,6 +92,7 @@ class Network:
     mouth: Mouth | None = None
     leak_pa_s_m3: float = 0.0  # acoustic resistance of the chamber's leaks to the outside; 0: tight
     spacing_m: float = 0.0  # between cone and mouth, for the load of either on the other; 0: that is left out
+    chamber_duct: ChamberDuct | None = None  # None: the chamber's pressure is the same everywhere
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,3 +122,15 @@ class GuideRun:
     height_m: float
     turn_deg: float = 0.0  # 0 for a straight; the sign does not matter to the sound
     inner_radius_m: float = 0.0  # of a bend's inner wall, in the middle of it
+
+
+@dataclass(frozen=True, slots=True)
+class ChamberShape:
+    """The chamber as measured on the body, seen along its longer side in the plane of the layers."""
+
+    length_m: float  # of that side
+    width_m: float  # mean, across it in the same plane
+    height_m: float  # along the stack
+    driver_m: float  # from one end of the length to the driver's middle
+    throat_m: float  # from the same end to the middle of the guide's inlet
+    sideways: bool  # the guide leaves through the longer side; else through an end, flush with the side

@@ -72,7 +72,9 @@ def _build(
     body = with_wire(with_recess(folded), enclosure.wire_mm)
     volumes = measure.measured(body, slices(body, ""), driver)
     promise = design.design
-    candidate = sizing.Candidate(0, design.counts.total, volumes.chamber_m3, volumes.closed_m3, volumes.guide)
+    candidate = sizing.Candidate(
+        0, design.counts.total, volumes.chamber_m3, volumes.closed_m3, volumes.guide, volumes.chamber
+    )
     network = sizing.network(candidate, promise.network.driver, air, promise.fill)
     f = targets.grid(*JUDGED_HZ, 24)
     both = responses((network, promise.network), f, air, volts, 1.0, space)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import shapely
 from shapely import affinity
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString, Polygon, box
 from shapely.ops import split, unary_union
 
 from kerfwave.acoustics.field import Medium, Patch, Space, Strip
@@ -45,7 +45,7 @@ def space_of(body: Body, network: Network) -> Space:
 
     Chamber and guide reach through all inner layers; a bore counts with the thickness of the layers that it crosses.
     What the driver takes up is the difference between that air and the network's chamber: it is taken off the
-    compressible volume evenly, wherever in the chamber the driver sits.
+    compressible volume behind its opening, as far back as it reaches, and not off the shape.
     """
     plan = shapes.polygon(body.plan.outline)
     prisms = [p for p in body.air if p.kind in HOLLOW]
@@ -61,16 +61,21 @@ def space_of(body: Body, network: Network) -> Space:
         if prism.kind not in main:
             taken = unary_union([shapes.polygon(p.outline) for p in main.values() if _share_height(p, prism)])
             found.append((_within(prism, plan).difference(taken), _height(prism), CHAMBER))
-    found = [one for one in found if not one[0].is_empty]
-    behind = math.fsum(shape.area * height for shape, height, medium in found if medium == CHAMBER) * 1e-9
-    spring = network.chamber_m3 / behind
     bores = [p for p in prisms if p.kind == "driver-bore"]
+    near = _behind_driver(body)
+    behind = [(s.intersection(near), h, CHAMBER) for s, h, medium in found if medium == CHAMBER]
+    others = [(s.difference(near) if medium == CHAMBER else s, h, medium) for s, h, medium in found]
+    volume, rest = (
+        math.fsum(s.area * h for s, h, medium in some if medium == CHAMBER) * 1e-9 for some in (behind, others)
+    )
+    springs = [(network.chamber_m3 - rest) / volume] * len(behind) + [1.0] * len(others)
     upright = body.rules.stack == "upright"
     return Space(
         air=_metres(unary_union([_within(p, plan) for p in prisms])),
         patches=tuple(
-            Patch(_metres(shape), height * 1e-3, medium, spring if medium == CHAMBER else 1.0)
-            for shape, height, medium in found
+            Patch(_metres(shape), height * 1e-3, medium, spring)
+            for (shape, height, medium), spring in zip(behind + others, springs, strict=True)
+            if not shape.is_empty
         ),
         media=_media(network, network.chamber_m3),
         mouth=_mouth(plan, main["guide"]),
@@ -79,14 +84,27 @@ def space_of(body: Body, network: Network) -> Space:
     )
 
 
+def _behind_driver(body: Body) -> Any:
+    """Return the part of the plan from the driver's opening to where it ends."""
+    rules, driver = body.rules, body.fold.driver
+    if rules.stack == "facing":
+        return shapely.Point(driver.x_mm, driver.y_mm).buffer(rules.bore_mm / 2.0)
+    return box(driver.x_mm - rules.bore_mm / 2.0, 0.0, driver.x_mm + rules.bore_mm / 2.0, rules.reach_mm)
+
+
 def _media(network: Network, chamber_m3: float) -> tuple[Medium, ...]:
     """Return chamber, guide with fibre, guide without; the guide's section is the mean along it."""
+    duct = network.chamber_duct
     filled = [s for s in network.guide if s.flow_resistivity_pa_s_m2 > 0.0]
     clear = [s for s in network.guide if s.flow_resistivity_pa_s_m2 <= 0.0]
     leak = 1.0 / network.leak_pa_s_m3 if network.leak_pa_s_m3 > 0.0 else 0.0
     return (
         Medium(
-            flow_resistivity_pa_s_m2=network.chamber_flow_resistivity_pa_s_m2, leak_m3_s_pa=leak, volume_m3=chamber_m3
+            area_m2=duct.area_m2 if duct else 0.0,
+            perimeter_m=duct.perimeter_m if duct else 0.0,
+            flow_resistivity_pa_s_m2=network.chamber_flow_resistivity_pa_s_m2,
+            leak_m3_s_pa=leak,
+            volume_m3=chamber_m3,
         ),
         Medium(flow_resistivity_pa_s_m2=filled[0].flow_resistivity_pa_s_m2 if filled else 0.0),
         Medium(

@@ -89,7 +89,9 @@ def run(
         promise = measure.promised(fold, rules, count, driver)
         if promise.chamber_m3 > 0:
             candidates.append(
-                sizing.Candidate(label, count.total, promise.chamber_m3, promise.closed_m3, promise.guide)
+                sizing.Candidate(
+                    label, count.total, promise.chamber_m3, promise.closed_m3, promise.guide, promise.chamber
+                )
             )
     if not candidates:
         raise StageError("the driver takes up all the air of every chamber that fits", ("driver", "displacement_cm3"))
