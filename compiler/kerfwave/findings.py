@@ -61,7 +61,7 @@ CODES: dict[str, str] = {
     "K415": "terminals that do not fit their plate",
     "K416": "two recipes with the same name",
     "K417": "a material that is not in the table",
-    "K418": "a kind of enclosure that cannot be folded",
+    "K418": "a kind of enclosure and a key that do not go together",
     "K419": "a sheet's outline that is not simple, or not measured from its corner",
     "K420": "a keep-out place that is not on its sheet",
     "K421": "two keys that say the same thing",

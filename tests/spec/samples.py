@@ -43,7 +43,7 @@ EDITS: dict[str, tuple[Edit, ...]] = {
     "K413": (("power_scale: 1000", "power_scale: 1000\n  air_on: M8"),),
     "K414": (("target:", "drive: {volts: 9}\ntarget:"),),
     "K417": (("material: birch-plywood\n  glue", "material: birch-plywod\n  glue"),),
-    "K418": (("height_mm: 260", "height_mm: 260\n  case: closed"),),
+    "K418": (("height_mm: 260", "height_mm: 260\n  case: vented\n  guide_least_mm: 900"),),
     "K419": (
         (
             "{width_mm: 380, height_mm: 380, count: 40, price: 4.5}",

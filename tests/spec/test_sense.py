@@ -56,6 +56,8 @@ def test_other_contradictions_are_found_at_their_key(findings, minimal, more, ke
         (HEIGHT, f"{HEIGHT}\n  case: vented", []),
         (HEIGHT, f"{HEIGHT}\n  case: quarter-wave\n  guide_least_mm: 0", []),
         (HEIGHT, f"{HEIGHT}\n  case: vented\n  guide_least_mm: 700", [("K418", "error")]),
+        (HEIGHT, f"{HEIGHT}\n  case: closed", []),
+        (HEIGHT, f"{HEIGHT}\n  case: closed\n  mouth_face: left", [("K418", "warning")]),
         ("qes: 0.70", "qes: 0.70\n  l2_mh: 0.2\n  r2_ohm: 2", []),
         ("qes: 0.70", "qes: 0.70\n  l2_mh: 0.2", [("K402", "error")]),
         ("qes: 0.70", "qes: 0.70\n  r2_ohm: 2", [("K402", "error")]),

@@ -39,7 +39,10 @@ FILLS = tuple(Fill(sigma, part, chamber) for (sigma, part), chamber in itertools
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A body that can be folded, as far as the sound is concerned. `label` is the caller's."""
+    """A body that can be folded, as far as the sound is concerned; without a guide, a closed box.
+
+    `label` is the caller's.
+    """
 
     label: int
     layers: int
@@ -81,6 +84,8 @@ class Sizing:
 
 def network(candidate: Candidate, driver: DriverParameters, air: Air, fill: Fill) -> Network:
     """Return a candidate as a network, every run of its guide in its place."""
+    if not candidate.guide:
+        return Network(driver, candidate.chamber_m3, fill.chamber_pa_s_m2)
     last = candidate.guide[-1]
     return Network(
         driver=driver,
@@ -92,6 +97,11 @@ def network(candidate: Candidate, driver: DriverParameters, air: Air, fill: Fill
     )
 
 
+def _fills(candidate: Candidate) -> tuple[Fill, ...]:
+    """Return what fibre can be tried in a candidate: a closed box has no guide to fill."""
+    return FILLS if candidate.guide else tuple(Fill(chamber_pa_s_m2=sigma) for sigma in CHAMBER_FILLS)
+
+
 def _duct(candidate: Candidate, air: Air) -> ChamberDuct | None:
     if candidate.chamber is None:
         return None
@@ -101,6 +111,8 @@ def _duct(candidate: Candidate, air: Air) -> ChamberDuct | None:
 def _one_bore(candidate: Candidate, driver: DriverParameters, air: Air) -> list[Network]:
     """Return a candidate with every fill, its guide as one even bore (two where fibre ends), for the first round."""
     empty = network(candidate, driver, air, Fill())
+    if not empty.guide:
+        return [replace(empty, chamber_flow_resistivity_pa_s_m2=fill.chamber_pa_s_m2) for fill in _fills(candidate)]
     length = sum(s.length_m for s in empty.guide)
     lump = sum(s.extra_inertance_kg_m4 for s in empty.guide)
     first, last = empty.guide[0], empty.guide[-1]
@@ -148,7 +160,7 @@ def size(
     if not candidates:
         raise ValueError("no candidate to size")
     order = sorted(range(len(candidates)), key=lambda i: candidates[i].label)
-    pairs = [(i, fill) for i in order for fill in FILLS]
+    pairs = [(i, fill) for i in order for fill in _fills(candidates[i])]
     score, _, _ = _score(
         target,
         [bore for i in order for bore in _one_bore(candidates[i], driver, air)],

@@ -13,6 +13,7 @@ from kerfwave.model.spec import Target
 Real = NDArray[np.float64]
 
 MOUTH_VELOCITY_M_S = 17.0  # peak; about Mach 0.05, common practice for vents that stay quiet
+ROUNDING_DB = 1e-9
 LEAST_FREQUENCY_HZ, MOST_FREQUENCY_HZ = 20.0, 2000.0
 
 
@@ -89,10 +90,10 @@ def _within(f: Real, low: float, high: float) -> NDArray[np.bool_]:
 
 
 def shortfalls(target: Target, figures: Figures, excursion_limit_mm: float) -> dict[str, Real]:
-    """Return by how much each promise is missed, in dB, 0 where it is kept."""
+    """Return by how much each promise is missed, in dB, 0 where it is kept but for rounding."""
 
     def missed(by: Real) -> Real:
-        return np.asarray(np.maximum(0.0, by), dtype=float)
+        return np.asarray(np.where(by > ROUNDING_DB, by, 0.0), dtype=float)
 
     return {
         "level": missed(target.level_db - figures.level_db),

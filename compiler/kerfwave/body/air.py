@@ -47,10 +47,9 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
     """Put the air of a fold into a stack of layers."""
     t = rules.thickness_mm
     low, high = counts.floor * t, (counts.floor + counts.inner) * t
-    prisms = [
-        AirPrism("chamber", "chamber", fold.chamber, (), low, high),
-        AirPrism("guide", "guide", _duct_within(plan, fold), (), low, high),
-    ]
+    prisms = [AirPrism("chamber", "chamber", fold.chamber, (), low, high)]
+    if fold.runs:
+        prisms.append(AirPrism("guide", "guide", _duct_within(plan, fold), (), low, high))
     if rules.stack == "upright":
         prisms += _driver_seat(plan, rules, counts, fold)
     else:
@@ -135,12 +134,7 @@ def _openings(
 ) -> tuple[Opening, ...]:
     t = rules.thickness_mm
     middle = counts.total * t / 2
-    height = inner_height_mm(rules, counts)
-    mouth, terminal = fold.mouth, fold.terminal
-    last = fold.runs[-1]
-    heading = math.radians(path.end(last)[2])
-    straightness = abs(math.cos(heading) * mouth.normal_x + math.sin(heading) * mouth.normal_y)
-    mouth_width = last.width_out_mm / straightness
+    terminal = fold.terminal
     upright = rules.stack == "upright"
     bore = next(p for p in air if p.kind == "terminal-bore")
     plate = rules.plate_width_mm + 2 * rules.fit_mm - 2 * PLATE_SHOULDER_MM
@@ -154,15 +148,7 @@ def _openings(
             area_mm2=math.pi / 4 * driver.cutout_mm**2,
             diameter_mm=driver.cutout_mm,
         ),
-        Opening(
-            name="mouth",
-            kind="mouth",
-            centre_mm=(mouth.x_mm, mouth.y_mm, middle),
-            normal=(mouth.normal_x, mouth.normal_y, 0.0),
-            area_mm2=mouth_width * height,
-            width_mm=mouth_width,
-            height_mm=height,
-        ),
+        *_mouth(fold, inner_height_mm(rules, counts), middle),
         Opening(
             name="terminal",
             kind="terminal",
@@ -171,5 +157,26 @@ def _openings(
             area_mm2=plate * plate_height,
             width_mm=plate,
             height_mm=plate_height,
+        ),
+    )
+
+
+def _mouth(fold: Fold, height: float, middle: float) -> tuple[Opening, ...]:
+    """Return the opening of the guide, whose width is counted along the face; nothing for a closed box."""
+    mouth = fold.mouth
+    if mouth is None:
+        return ()
+    last = fold.runs[-1]
+    heading = math.radians(path.end(last)[2])
+    width = last.width_out_mm / abs(math.cos(heading) * mouth.normal_x + math.sin(heading) * mouth.normal_y)
+    return (
+        Opening(
+            name="mouth",
+            kind="mouth",
+            centre_mm=(mouth.x_mm, mouth.y_mm, middle),
+            normal=(mouth.normal_x, mouth.normal_y, 0.0),
+            area_mm2=width * height,
+            width_mm=width,
+            height_mm=height,
         ),
     )

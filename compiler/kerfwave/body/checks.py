@@ -176,11 +176,11 @@ def flood(body: Body, slices: Slices, plugged: tuple[str, ...]) -> bool:
 
 
 def _air_ways(body: Body, slices: Slices) -> tuple[Check, ...]:
-    kinds = ("driver", "mouth", "terminal")
+    kinds = tuple(opening.kind for opening in body.openings)
     checks = []
     tight = not flood(body, slices, kinds)
     text = (
-        "air leaves only through driver, mouth and terminal plate"
+        f"air leaves only through {', '.join(kinds[:-1])} and {kinds[-1]} plate"
         if tight
         else "air finds a way out beside the named openings"
     )

@@ -60,12 +60,12 @@ class Fold:
     """A guide in a plan, with the chamber it leaves and places for driver, mouth and terminals."""
 
     key: FoldKey
-    runs: tuple[Run, ...]  # throat first; the last one ends where the centreline leaves the plan
+    runs: tuple[Run, ...]  # throat first; the last one ends where the centreline leaves the plan; none: a closed box
     chamber: Ring
     chamber_area_mm2: float
     room_area_mm2: float  # everything behind the walls: the closed box of the same outside size
     length_mm: float
-    mouth: FacePlace
+    mouth: FacePlace | None  # None: a closed box
     driver: FacePlace  # on the front; for a facing stack x and y of its centre in the plan
     terminal: FacePlace
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 from kerfwave.body import path, shapes
@@ -26,7 +27,7 @@ class Volumes:
     chamber_m3: float  # driver's displacement taken off
     closed_m3: float  # likewise
     guide: tuple[GuideRun, ...]
-    chamber: ChamberShape
+    chamber: ChamberShape | None  # None: a closed box
 
 
 def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -> Volumes:
@@ -40,7 +41,9 @@ def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -
         chamber_m3=(fold.chamber_area_mm2 * height + behind) * 1e-9,
         closed_m3=(fold.room_area_mm2 * height + behind) * 1e-9,
         guide=tuple(_run(run, run.width_in_mm, run.width_out_mm, height) for run in fold.runs),
-        chamber=_chamber(fold, shapes.polygon(fold.chamber).bounds, fold.chamber_area_mm2, height),
+        chamber=_chamber(fold, shapes.polygon(fold.chamber).bounds, fold.chamber_area_mm2, height)
+        if fold.runs
+        else None,
     )
 
 
@@ -52,7 +55,7 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     where a slanted face cuts the duct obliquely.
     """
     outline = shapes.polygon(body.skin)
-    duct = shapes.polygon(guide_air(body.plan, body.fold))
+    duct = shapes.polygon(guide_air(body.plan, body.fold)) if body.fold.runs else Polygon()
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in slices.pieces}
     main, found = shapes.polygon(body.fold.chamber), []
     chamber = closed = 0.0
@@ -71,6 +74,8 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
         closed += bores + (body.fold.room_area_mm2 * layer.thickness_mm if inner else 0.0)
         if inner:
             found.append(behind.intersection(main))
+    if not body.fold.runs:
+        closed = chamber
     taken = driver.displacement_cm3 * 1e3
     height = inner_height_mm(body.rules, body.counts)
     runs = []
@@ -78,7 +83,7 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
         early, late = (shapes.width_across(duct, *path.at(run, fraction)) for fraction in (0.25, 0.75))
         runs.append(_run(run, 1.5 * early - 0.5 * late, 1.5 * late - 0.5 * early, height))
     area = math.fsum(part.area for part in found) / len(found)
-    shape = _chamber(body.fold, unary_union(found).bounds, area, height)
+    shape = _chamber(body.fold, unary_union(found).bounds, area, height) if body.fold.runs else None
     return Volumes((chamber - taken) * 1e-9, (closed - taken) * 1e-9, tuple(runs), shape)
 
 

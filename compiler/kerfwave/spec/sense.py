@@ -141,9 +141,12 @@ def _drive(drive: model.Drive, driver: model.Driver, at: Places) -> Iterator[Fin
 
 def _case(body: model.Enclosure, target: model.Target | None, at: Places) -> Iterator[Finding]:
     if body.case == "closed":
-        message = "a closed box cannot be folded yet: every body here has a guide and a mouth"
-        why = "the closed box of the same outside size is always computed beside the body, and reported"
-        yield at.finding(("enclosure", "case"), "K418", message, why, "vented, quarter-wave or chamber-and-guide")
+        for key in ("mouth_face", "guide_least_mm"):
+            if at.stated(("enclosure", key)):
+                message = f"{key} is given, but a closed box has neither guide nor mouth"
+                yield at.finding(
+                    ("enclosure", key), "K418", message, "", "leave it out, or another case", level="warning"
+                )
     if body.case == "vented" and target and body.guide_least_mm is not None:
         from kerfwave.acoustics.air import air
         from kerfwave.acoustics.cases import duct_length_m

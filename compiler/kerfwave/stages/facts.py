@@ -67,11 +67,11 @@ class Facts:
     @property
     def centreline(self) -> tuple[Point, ...]:
         """Points along the middle of the guide, from the chamber to the mouth."""
-        points = []
-        for run in self.built.body.fold.runs:
+        points, runs = [], self.built.body.fold.runs
+        for run in runs:
             steps = 16 if run.turn_deg else 1
             points += [path.at(run, i / steps)[:2] for i in range(steps)]
-        return (*points, path.end(self.built.body.fold.runs[-1])[:2])
+        return (*points, path.end(runs[-1])[:2]) if runs else ()
 
     @property
     def drawings(self) -> dict[str, str]:

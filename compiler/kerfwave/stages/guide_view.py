@@ -44,7 +44,7 @@ TOOLS = (
 def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str]) -> GuideModel:
     """Return the guide's content."""
     spec, built, result = facts.spec, facts.built, facts.as_built
-    rules, counts = built.body.rules, built.body.counts
+    rules = built.body.rules
     failed = [c.text for c in facts.checks if c.level == "fail"]
     return GuideModel(
         name=spec.name,
@@ -91,16 +91,12 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         ),
         acoustics=(
             ("Chamber", f"{1e3 * built.volumes.chamber_m3:.2f} l, as built"),
-            (
-                "Guide",
-                f"{built.body.fold.length_mm:.0f} mm long, {built.body.fold.key.width_mm:g} x "
-                f"{counts.inner * rules.thickness_mm:.1f} mm, {built.body.fold.key.lanes} lanes",
-            ),
+            *_guide_fact(facts),
             ("Closed box of the same size", f"{1e3 * built.closed.chamber_m3:.2f} l"),
             ("The cone rests most near", f"{result.tuning_hz:.0f} Hz"),
             ("As built against sized", f"within {built.strayed_db:.2f} dB, 50 to 300 Hz"),
             (
-                "Below the guide",
+                "Further down",
                 f"under {spec.target.relief_from_hz:g} Hz the cone reaches {result.below_mm:.2f} mm peak "
                 "at this drive: boost bass only with a high-pass filter there",
             ),
@@ -137,6 +133,31 @@ COUPON_WORDS = {
 }
 
 
+def _guide_fact(facts: Facts) -> tuple[Fact, ...]:
+    fold, runs = facts.built.body.fold, facts.built.volumes.guide
+    if fold.mouth is None:
+        return ()
+    return (
+        (
+            "Guide",
+            f"{fold.length_mm:.0f} mm long, {fold.key.width_mm:g} x {1e3 * runs[0].height_m:.1f} mm, "
+            f"{fold.key.lanes} {'lane' if fold.key.lanes == 1 else 'lanes'}",
+        ),
+    )
+
+
+def _inside_words(facts: Facts) -> str:
+    fold = facts.built.body.fold
+    if fold.mouth is None:
+        return "It is a closed box: the chamber behind the driver has no other way out."
+    lanes = "in one lane" if fold.key.lanes == 1 else f"folded in {fold.key.lanes} lanes"
+    what = "A vent" if facts.spec.enclosure.case == "vented" else "A guide"
+    return (
+        f"{what} {fold.length_mm / 1e3:.2f} m long, {lanes}, leads from the chamber behind the driver to a mouth in "
+        f"the {fold.mouth.face} face."
+    )
+
+
 def _summary(facts: Facts) -> str:
     built, spec = facts.built, facts.spec
     counts = built.body.counts
@@ -146,9 +167,7 @@ def _summary(facts: Facts) -> str:
     one = "A loudspeaker body" if spec.count == 1 else "Two loudspeaker bodies, mirror images of each other, each"
     return (
         f"{one} of {counts.total} layers, {x1 - x0:.0f} by {y1 - y0:.0f} by {height:.0f} mm, around the "
-        f"{spec.driver.name}. A guide {built.body.fold.length_mm / 1e3:.2f} m long, folded in "
-        f"{built.body.fold.key.lanes} lanes, leads from the chamber behind the driver to a mouth in the "
-        f"{built.body.fold.mouth.face} face."
+        f"{spec.driver.name}. {_inside_words(facts)}"
     )
 
 
@@ -168,8 +187,8 @@ def _headline(facts: Facts) -> tuple[Fact, ...]:
         ),
         (
             "Cone against the closed box",
-            f"{result.relief_mean_db:.1f} dB less excursion on average, at least "
-            f"{result.relief_least_db:.1f} dB, {target.relief_from_hz:g} to {target.relief_to_hz:g} Hz",
+            f"{round(result.relief_mean_db, 1) + 0.0:.1f} dB less excursion on average, at least "
+            f"{round(result.relief_least_db, 1) + 0.0:.1f} dB, {target.relief_from_hz:g} to {target.relief_to_hz:g} Hz",
         ),
     ]
     if target.bass_at_hz is not None:
@@ -280,7 +299,9 @@ def _charts(facts: Facts) -> tuple[ChartView, ...]:
                 condition=place,
                 spread=spread_area(facts, "excursion_peak_mm"),
             ),
-            f"From {target.relief_from_hz:g} to {target.relief_to_hz:g} Hz the cone moves less than in the closed box.",
+            f"From {target.relief_from_hz:g} to {target.relief_to_hz:g} Hz the cone "
+            + ("moves less than" if facts.as_built.relief_least_db > 0.0 else "shall move less than")
+            + " in the closed box.",
             (("this body, mm", built.excursion_peak_mm, 3), ("closed box, mm", closed.excursion_peak_mm, 3)),
         ),
         view(
@@ -299,8 +320,8 @@ def _charts(facts: Facts) -> tuple[ChartView, ...]:
         view(
             "Electrical impedance",
             charts.impedance_chart(built),
-            "What a multimeter and a series resistor can check at the bench: the dip between the two lowest peaks "
-            "is the guide's tuning.",
+            "What a multimeter and a series resistor can check at the bench"
+            + (": the dip between the two lowest peaks is the guide's tuning." if facts.built.network.mouth else "."),
             (("magnitude, ohm", built.impedance_ohm, 2), ("phase, degrees", built.impedance_phase_deg, 0)),
         ),
         view(
@@ -309,11 +330,17 @@ def _charts(facts: Facts) -> tuple[ChartView, ...]:
             "Without the travel time to the listener.",
             (("ms", built.group_delay_ms, 2),),
         ),
-        view(
-            "Air velocity in the mouth",
-            charts.mouth_velocity_chart(built, limit_m_s=MOUTH_VELOCITY_M_S),
-            f"Below {MOUTH_VELOCITY_M_S:g} m/s it stays quiet (common practice).",
-            (("m/s peak", built.mouth_velocity_peak_m_s, 3),),
+        *(
+            (
+                view(
+                    "Air velocity in the mouth",
+                    charts.mouth_velocity_chart(built, limit_m_s=MOUTH_VELOCITY_M_S),
+                    f"Below {MOUTH_VELOCITY_M_S:g} m/s it stays quiet (common practice).",
+                    (("m/s peak", built.mouth_velocity_peak_m_s, 3),),
+                ),
+            )
+            if facts.built.network.mouth
+            else ()
         ),
     )
 

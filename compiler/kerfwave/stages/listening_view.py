@@ -117,11 +117,13 @@ def _greatest(facts: Facts) -> ChartView:
         found.closed_limits.level_db,
         condition=where(facts),
     )
+    has_mouth = facts.built.network.mouth is not None
+    mouth = f", mouth {MOUTH_VELOCITY_M_S:g} m/s of air in the mouth (common practice)" if has_mouth else ""
     volts = f", voltage the amplifier's {spec.drive.most_volts:g} V" if spec.drive.most_volts else ""
     text = (
         "How loud steady tones can be before something gives, as a plain sum. The strip at the foot says what it is in "
-        f"this body: excursion is the driver's {spec.driver.xmax_mm:g} mm, power its rated {spec.driver.power_w:g} W, "
-        f"mouth {MOUTH_VELOCITY_M_S:g} m/s of air in the mouth (common practice){volts}."
+        f"this body: excursion is the driver's {spec.driver.xmax_mm:g} mm, power its rated {spec.driver.power_w:g} W"
+        f"{mouth}{volts}."
     )
     return ChartView(
         "Greatest level", svg, text, Table("Greatest level", ("Hz", "dB", "V", "set by", "closed, dB", "set by"), rows)

@@ -112,7 +112,7 @@ def _checks(
         ),
         check(
             "relief",
-            f"the cone moves at least {float(figures.relief_db):.2f} dB less than in the closed box, "
+            f"the cone moves at least {round(float(figures.relief_db), 2) + 0.0:.2f} dB less than in the closed box, "
             f"{target.relief_from_hz:g} to {target.relief_to_hz:g} Hz; {target.relief_least_db:g} dB asked",
             figures.relief_db,
             target.relief_least_db,
@@ -136,14 +136,6 @@ def _checks(
             figures.excursion_mm,
             limit_mm,
         ),
-        check(
-            "mouth",
-            f"air at the mouth reaches {float(figures.mouth_m_s):.1f} m/s peak; "
-            f"{targets.MOUTH_VELOCITY_M_S:g} m/s is where vents begin to be heard (common practice)",
-            figures.mouth_m_s,
-            targets.MOUTH_VELOCITY_M_S,
-            "warn",
-        ),
         Check(
             "below-relief",
             "warn" if below_mm > limit_mm else "ok",
@@ -152,15 +144,26 @@ def _checks(
             round(below_mm, 3),
             limit_mm,
         ),
-        Check(
-            "guide-length",
-            "ok" if sized.long_enough else "fail",
-            f"the guide is {1e3 * sum(r.length_m for r in built.volumes.guide):.0f} mm long; at least "
-            f"{sized.least_guide_mm:.0f} mm asked",
-            round(1e3 * sum(r.length_m for r in built.volumes.guide), 1),
-            sized.least_guide_mm,
-        ),
     ]
+    if built.volumes.guide:
+        length_mm = 1e3 * sum(r.length_m for r in built.volumes.guide)
+        found += [
+            check(
+                "mouth",
+                f"air at the mouth reaches {float(figures.mouth_m_s):.1f} m/s peak; "
+                f"{targets.MOUTH_VELOCITY_M_S:g} m/s is where vents begin to be heard (common practice)",
+                figures.mouth_m_s,
+                targets.MOUTH_VELOCITY_M_S,
+                "warn",
+            ),
+            Check(
+                "guide-length",
+                "ok" if sized.long_enough else "fail",
+                f"the guide is {length_mm:.0f} mm long; at least {sized.least_guide_mm:.0f} mm asked",
+                round(length_mm, 1),
+                sized.least_guide_mm,
+            ),
+        ]
     if sized.binding:
         worst = ", ".join(f"{name} by {short:.2f} dB" for name, short in sized.binding)
         found.append(

@@ -10,7 +10,9 @@ from kerfwave.acoustics import sizing
 from kerfwave.acoustics.air import air as air_at
 from kerfwave.acoustics.cases import SMALLEST_CHAMBER, duct_length_m
 from kerfwave.body import measure
+from kerfwave.body.closed import closed_fold
 from kerfwave.body.fold import Fold
+from kerfwave.body.places import CannotFold
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
 from kerfwave.body.search import Folds, all_folds
 from kerfwave.engine.errors import StageError
@@ -73,15 +75,10 @@ def run(
     least_m, longest_m = duct_length_m(enclosure.case, target.relief_from_hz, air)
     least = round(1e3 * least_m, 1) if enclosure.guide_least_mm is None else enclosure.guide_least_mm
     progress(0.1, "folding")
-    found = all_folds(
-        enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm, least_length_mm=least, tapers=TAPERS
-    )
-    long_enough = bool(found.folds)
-    if not long_enough:
-        found = all_folds(enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm)
-    if not found.folds:
-        raise StageError(_nothing_folds(found, enclosure), ("enclosure", "plan"))
-    folds = _of_case(found.folds, enclosure.case, 1e3 * longest_m)
+    if enclosure.case == "closed":
+        least, long_enough, folds = 0.0, True, _closed(enclosure, rules)
+    else:
+        folds, long_enough = _folded(enclosure, rules, least, 1e3 * longest_m)
     progress(0.6, f"{len(folds)} folds")
     bodies = [(fold, count) for count in counts for fold in folds]
     candidates = []
@@ -114,6 +111,28 @@ def run(
         feasible=result.feasible,
         binding=result.binding,
     )
+
+
+def _closed(enclosure: Enclosure, rules: BodyRules) -> tuple[Fold, ...]:
+    try:
+        return (closed_fold(enclosure.plan, rules),)
+    except CannotFold as error:
+        raise StageError(f"no closed box has this plan: {error}", ("enclosure", "plan")) from error
+
+
+def _folded(
+    enclosure: Enclosure, rules: BodyRules, least_mm: float, longest_mm: float
+) -> tuple[tuple[Fold, ...], bool]:
+    """Return the folds of an enclosure with a guide, and whether any is as long as asked."""
+    found = all_folds(
+        enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm, least_length_mm=least_mm, tapers=TAPERS
+    )
+    long_enough = bool(found.folds)
+    if not long_enough:
+        found = all_folds(enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm)
+    if not found.folds:
+        raise StageError(_nothing_folds(found, enclosure), ("enclosure", "plan"))
+    return _of_case(found.folds, enclosure.case, longest_mm), long_enough
 
 
 def _of_case(folds: tuple[Fold, ...], case: str, longest_mm: float) -> tuple[Fold, ...]:

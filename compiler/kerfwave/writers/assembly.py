@@ -64,7 +64,8 @@ def assembly_steps(
     by_id = {p.id: p for p in pieces}
     lid = first_lid_layer(layers, by_id)
     wired = min(wire.layer + 1, lid) if wire else None
-    steps = [_prepare(len(layers), stack, pair), _dry(layers), _how(stack)]
+    has_mouth = any(o.kind == "mouth" for o in openings)
+    steps = [_prepare(len(layers), stack, pair), _dry(layers, has_mouth), _how(stack)]
     for position, layer in enumerate(layers):
         if wire and layer.index == wired:
             steps.append(_channel(wire, layer.index))
@@ -75,7 +76,7 @@ def assembly_steps(
     for piece in by_id.values():
         if piece.role in INSETS:
             steps.append(_inset(piece))
-    steps += [_terminals(), _driver(screw_count, screw_hole_mm), *_proof(any(o.kind == "mouth" for o in openings))]
+    steps += [_terminals(), _driver(screw_count, screw_hole_mm), *_proof(has_mouth)]
     return tuple(steps)
 
 
@@ -116,7 +117,8 @@ def _prepare(count: int, stack: str, pair: bool) -> Step:
     )
 
 
-def _dry(layers: tuple[Layer, ...]) -> Step:
+def _dry(layers: tuple[Layer, ...], has_mouth: bool) -> Step:
+    path = ("Look along the path of the air as it builds up: it must be open from the chamber to the mouth.",)
     return Step(
         "dry-stack",
         "prepare",
@@ -124,7 +126,7 @@ def _dry(layers: tuple[Layer, ...]) -> Step:
         (
             f"Stack all {len(layers)} layers without glue, each against its drawing, and press the outer faces flush.",
             "Try the insets in their seats, and the driver and the posts in the insets.",
-            "Look along the path of the air as it builds up: it must be open from the chamber to the mouth.",
+            *(path if has_mouth else ()),
             "Where something rocks or stands proud, sand it now. Then take the stack down in order.",
         ),
     )
