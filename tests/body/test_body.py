@@ -265,8 +265,21 @@ def test_letters_go_on_after_z():
 
 def test_all_checks_of_a_sound_body_pass():
     body, cut, *_ = made(trapezoid(186, 156, 212), least_web_mm=2.9)
-    found = checks.check_body(body, cut, insets(body, DRIVER, Terminals()))
-    assert {c.id for c in found} == {"web", "smallest-hole", "glue", "leak", "way-driver", "way-mouth", "way-terminal"}
+    found = checks.check_body(body, cut, insets(body, DRIVER, Terminals()), DRIVER)
+    assert {c.id for c in found} == {
+        "web",
+        "smallest-hole",
+        "glue",
+        "seam-lap",
+        "overhang",
+        "clamp-reach",
+        "way-in",
+        "driver-depth",
+        "leak",
+        "way-driver",
+        "way-mouth",
+        "way-terminal",
+    }
     assert [c.text for c in found if c.level != "ok"] == []
 
 

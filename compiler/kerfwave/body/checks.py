@@ -4,28 +4,36 @@ from __future__ import annotations
 
 import itertools
 
+from shapely.geometry import Point as Place
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import polylabel, unary_union
+from shapely.ops import nearest_points, polylabel, unary_union
 from shapely.strtree import STRtree
 
 from kerfwave.body import shapes
 from kerfwave.body.air import Body
 from kerfwave.body.dowels import check_registration
+from kerfwave.body.reach import check_clamps, check_driver_depth, check_ways
+from kerfwave.body.seams import check_seams
 from kerfwave.body.slices import Slices
-from kerfwave.model.parts import Check, Piece
+from kerfwave.model.parts import Check, Piece, Spot
+from kerfwave.model.spec import Driver
 
 LEAST_HOLE_MM = 2.0  # smallest circle a hobby diode laser cuts cleanly (common practice)
 LEAST_GLUE_MM2 = 200.0  # of lap between a piece and its neighbours above and below (common practice: a thumbnail)
 WEB_STEP_MM = 0.05
 
 
-def check_body(body: Body, slices: Slices, insets: tuple[Piece, ...]) -> tuple[Check, ...]:
+def check_body(body: Body, slices: Slices, insets: tuple[Piece, ...], driver: Driver) -> tuple[Check, ...]:
     """Run every rule over a sliced body."""
     return (
         *_webs(body, slices, insets),
         _holes((*slices.pieces, *insets)),
         _glue(slices),
+        *check_seams(slices),
+        check_clamps(body, slices),
+        check_ways(body),
+        check_driver_depth(body, slices, driver),
         *((check_registration(slices.pieces, body.air, body.counts.total),) if body.rules.dowel_mm else ()),
         *_air_ways(body, slices),
     )
@@ -61,24 +69,45 @@ def _webs(body: Body, slices: Slices, insets: tuple[Piece, ...]) -> tuple[Check,
             known[shape] = narrowest_web_mm(shapes.polygon(*shape))
         worst = min(worst, (known[shape], piece.id))
     web, name = worst
+    piece = next(p for p in (*slices.pieces, *insets) if p.id == name)
     limit = body.rules.least_web_mm
     ok = web >= limit - 2 * WEB_STEP_MM
     text = f"narrowest web {web:.1f} mm, in {name}; at least {limit:.1f} mm asked"
-    return (Check("web", "ok" if ok else "fail", text, round(web, 2), limit),)
+    at = _spot(piece, _neck(shapes.polygon(piece.outline, piece.holes), web))
+    return (Check("web", "ok" if ok else "fail", text, round(web, 2), limit, at),)
+
+
+def _neck(wood: Polygon, web_mm: float) -> Place:
+    """Return where a piece is as narrow as `web_mm`: between the parts that it falls into when it is worn so far."""
+    parts = shapes.parts_of(wood.buffer(-web_mm / 2 - WEB_STEP_MM, quad_segs=4), 1e-6)
+    if len(parts) < 2:
+        last = wood.buffer(-max(web_mm / 2 - WEB_STEP_MM, 0.0), quad_segs=4)
+        return (wood if last.is_empty else last).representative_point()
+    ends = [nearest_points(a, b) for a, b in itertools.combinations(parts, 2)]
+    a, b = min(ends, key=lambda pair: (round(pair[0].distance(pair[1]), 6), pair[0].x, pair[0].y))
+    return Place((a.x + b.x) / 2, (a.y + b.y) / 2)
+
+
+def _spot(piece: Piece, place: Place) -> tuple[Spot, ...]:
+    """Return a place in a layer; an inset stands across the layers and has none."""
+    return () if piece.layer is None else (Spot(piece.layer, round(place.x, 2), round(place.y, 2)),)
 
 
 def _holes(pieces: tuple[Piece, ...]) -> Check:
-    least: tuple[float, str] = (float("inf"), "")
+    least: tuple[float, str, tuple[Spot, ...]] = (float("inf"), "", ())
     for piece in pieces:
         for hole in piece.holes:
             shape = Polygon(hole)
             centre = polylabel(shape, tolerance=0.05)
-            least = min(least, (2 * shape.exterior.distance(centre), piece.id))
+            size = 2 * shape.exterior.distance(centre)
+            if (size, piece.id) < least[:2]:
+                least = (size, piece.id, _spot(piece, centre))
     if not least[1]:
         return Check("smallest-hole", "ok", "no closed holes", None, LEAST_HOLE_MM)
-    size, name = least
+    size, name, at = least
     text = f"smallest hole {size:.1f} mm across, in {name}; {LEAST_HOLE_MM:.0f} mm is what such a laser cuts cleanly"
-    return Check("smallest-hole", "ok" if size >= LEAST_HOLE_MM - 0.1 else "warn", text, round(size, 2), LEAST_HOLE_MM)
+    level = "ok" if size >= LEAST_HOLE_MM - 0.1 else "warn"
+    return Check("smallest-hole", level, text, round(size, 2), LEAST_HOLE_MM, at)
 
 
 # --- what holds together ----------------------------------------------------------------------------------------
@@ -117,7 +146,8 @@ def _glue(slices: Slices) -> Check:
     text = f"least glued lap {lap[least] / 100:.1f} cm², of {slices.pieces[least].id}"
     if bodies > 1:
         text += f"; the stack falls into {bodies} bodies"
-    return Check("glue", "ok" if ok else "fail", text, round(lap[least], 1), LEAST_GLUE_MM2)
+    at = _spot(slices.pieces[least], shape[least].representative_point())
+    return Check("glue", "ok" if ok else "fail", text, round(lap[least], 1), LEAST_GLUE_MM2, at)
 
 
 # --- where the air goes -----------------------------------------------------------------------------------------

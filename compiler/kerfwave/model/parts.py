@@ -10,6 +10,15 @@ Vector = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
+class Spot:
+    """A place in a layer (from 1), in body coordinates."""
+
+    layer: int
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Check:
     """One design rule and how this body stands to it."""
 
@@ -18,6 +27,7 @@ class Check:
     text: str
     value: float | None = None
     limit: float | None = None
+    at: tuple[Spot, ...] = ()  # where in the body, if it has a place
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ from kerfwave.stages.spread import Strayed
 from kerfwave.writers import drawings
 from kerfwave.writers.assembly import FillNote, WireNote
 from kerfwave.writers.field import pressure_svg
+from kerfwave.writers.layers import PlaceNote
 from kerfwave.writers.words import INSETS
 
 HANDLED_G = 0.5  # nobody weighs fibre finer than this
@@ -91,7 +92,13 @@ class Facts:
         below: tuple[Piece, ...] = ()
         for layer in self.sliced.layers:
             found[f"drawings/layer-{layer.index:02d}.svg"] = drawings.layer_svg(
-                layer, self.sliced.pieces, below, plan, openings=body.openings, stack=stack
+                layer,
+                self.sliced.pieces,
+                below,
+                plan,
+                openings=body.openings,
+                stack=stack,
+                notes=self._notes_of(layer.index),
             )
             below = tuple(by_id[name] for name in layer.pieces)
         found |= self._right_layers()
@@ -116,6 +123,15 @@ class Facts:
                 mouth_pa=picture.mouth_pa,
             )
         return found
+
+    def _notes_of(self, layer: int) -> tuple[PlaceNote, ...]:
+        """Return the places in a layer that a check is about."""
+        return tuple(
+            PlaceNote(check.text, spot.x_mm, spot.y_mm)
+            for check in self.sliced.checks
+            for spot in check.at
+            if spot.layer == layer
+        )
 
     def _right_layers(self) -> dict[str, str]:
         """Return the layers of the mirrored body of a pair."""

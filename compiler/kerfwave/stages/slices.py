@@ -65,7 +65,7 @@ def run(
         except CannotSplit as error:
             raise StageError(str(error), ("enclosure", "plan")) from error
     across = insets(body, driver, terminals, grain=grain)
-    checks = [*check_body(body, cut, across), check_panels(body, density_kg_m3, youngs_gpa, panel_hz)]
+    checks = [*check_body(body, cut, across, driver), check_panels(body, density_kg_m3, youngs_gpa, panel_hz)]
     bodies, standing = ((cut,), across) if count == 1 else (left_and_right(cut), (*lefts(across), *rights(across)))
     marked = [mark_layers(one, body.rules.stack, marks) for one in bodies]
     if marks != "none":

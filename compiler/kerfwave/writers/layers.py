@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 from kerfwave.model.parts import Layer, Opening, Piece, Point, Ring
@@ -18,6 +19,7 @@ from kerfwave.writers.svg import (
     bounds,
     dimension,
     finish,
+    fitted,
     hatch,
     label_piece,
     line_data,
@@ -32,6 +34,15 @@ from kerfwave.writers.words import listed, mm, mm_and_inches
 OPENING_WORDS = {"driver": "driver", "mouth": "mouth", "terminal": "terminals"}
 TOUCH_MM = 0.01  # an opening that only touches a layer, but for rounding, does not reach into it
 EDGE_WORDS = {"upright": "front", "facing": "bottom (seen from behind)"}
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceNote:
+    """A place in a layer and what is to be said of it."""
+
+    text: str
+    x_mm: float
+    y_mm: float
 
 
 def crosses(opening: Opening, layer: Layer) -> bool:
@@ -52,8 +63,11 @@ def layer_svg(
     openings: Iterable[Opening] = (),
     stack: str = "upright",
     ident: str = "",
+    notes: Iterable[PlaceNote] = (),
 ) -> str:
     """Return one layer, seen from above as it is glued, with the front at the bottom of the page.
+
+    `notes` are places worth a look, numbered in the drawing and named under it.
 
     `pieces` may be all of the package (those of the layer are drawn); `below` are the pieces of the layer under it,
     or nothing for the first. Neighbouring pieces are hatched in opposite directions.
@@ -70,7 +84,8 @@ def layer_svg(
     )
     openings = tuple(openings)
     left, right = side_margins(openings, unit, 3.6 * unit, 14 * unit, 7 * unit)
-    top, low = 18 * unit, 15 * unit
+    notes = tuple(notes)
+    top, low = 18 * unit, (15 + 4.2 * len(notes)) * unit
     width, height = x1 - x0 + left + right, y1 - y0 + top + low
     title = f"Layer {layer.index}: {listed(layer.pieces)}"
     drawing = page(prefix, 0.0, 0.0, width, height, title=title, desc=desc)
@@ -100,16 +115,58 @@ def layer_svg(
     for opening in openings:
         if crosses(opening, layer):
             drawing.add(_opening_arrow(drawing, opening, place, unit))
+    for number, note in enumerate(notes, 1):
+        drawing.add(_place_note(drawing, number, note, place, unit))
+        line = (left, height - (1.6 + 4.2 * (len(notes) - number)) * unit)
+        text, small = fitted(f"{number}  {note.text}", width - left - unit, 3.0 * unit, 2.0 * unit)
+        drawing.add(words(drawing, text, line, small, class_="kw-text"))
     size = 3.6 * unit
     drawing.add(dimension(drawing, (left, top * 0.34), (width - right, top * 0.34), mm(x1 - x0), size))
     x = min(left * 0.6, 5 * unit) if left > 14 * unit else left * 0.6
     drawing.add(dimension(drawing, (x, height - low), (x, top), mm(y1 - y0), size))
     drawing.add(
         words(
-            drawing, EDGE_WORDS[stack], (left, height - low * 0.2), size, font_style="italic", class_="kw-text kw-quiet"
+            drawing,
+            EDGE_WORDS[stack],
+            (left, height - low + 12 * unit),
+            size,
+            font_style="italic",
+            class_="kw-text kw-quiet",
         )
     )
     return finish(drawing)
+
+
+def _place_note(drawing: Any, number: int, note: PlaceNote, place: Place, unit: float) -> Any:
+    """Return a ring round a place, with a line to its number: ring and number read in any print."""
+    group = drawing.g(class_="kw-note")
+    x, y = place((note.x_mm, note.y_mm))
+    ring = {"fill": "none", "stroke": INK, "stroke_width": n(0.35 * unit), "class_": "kw-ink"}
+    group.add(drawing.circle((n(x), n(y)), n(2.2 * unit), **ring))
+    leader = ((x + 1.6 * unit, y - 1.6 * unit), (x + 3 * unit, y - 3 * unit))
+    group.add(drawing.path(d=line_data(leader, lambda p: p), **ring))
+    group.add(
+        drawing.circle(
+            (n(x + 4.4 * unit), n(y - 4.4 * unit)),
+            n(2.0 * unit),
+            fill="#ffffff",
+            stroke=INK,
+            stroke_width=n(0.25 * unit),
+            class_="kw-badge",
+        )
+    )
+    group.add(
+        words(
+            drawing,
+            str(number),
+            (x + 4.4 * unit, y - 3.4 * unit),
+            2.8 * unit,
+            anchor="middle",
+            font_weight="600",
+            class_="kw-text kw-badge-text",
+        )
+    )
+    return group
 
 
 def side_margins(openings: Iterable[Opening], unit: float, size: float, least: float, reach: float) -> Point:
