@@ -84,10 +84,11 @@ def settle(cover: Cover, spacing_mm: float) -> Cover:
             swept = (x0 + dx * _REACH_MM, y0 + dy * _REACH_MM, x1, y1)
             zone = shapely.box(swept[0] - spacing_mm, swept[1] - spacing_mm, x1 + spacing_mm, y1 + spacing_mm)
             near = [s for j, s in enumerate(shapes) if j != k and s.intersects(zone)]
+            shapely.prepare(near)
             good, bad, tried = 0, most + 1, most  # in steps; the whole way first, then halving
             while bad - good > 1:
                 moved = translate(shapes[k], dx * tried / 1000, dy * tried / 1000)
-                if bounds.hold(moved, _FLOAT_MM) and all(_apart(moved, other, spacing_mm) for other in near):
+                if bounds.hold(moved, _FLOAT_MM) and _clear(moved, near, spacing_mm):
                     good = tried
                 else:
                     bad = tried
@@ -96,6 +97,13 @@ def settle(cover: Cover, spacing_mm: float) -> Cover:
                 shapes[k] = translate(shapes[k], dx * good / 1000, dy * good / 1000)
     lying = tuple(Lying(one.item, one.stance, shape) for one, shape in zip(cover.lying, shapes, strict=True))
     return Cover(cover.area, lying)
+
+
+def _clear(shape: Polygon, others: list[Polygon], spacing_mm: float) -> bool:
+    """Whether a shape keeps the spacing from others, which are prepared."""
+    if spacing_mm > _FLOAT_MM:
+        return not np.any(shapely.dwithin(others, shape, spacing_mm - _FLOAT_MM))
+    return all(_apart(shape, other, spacing_mm) for other in others)
 
 
 class _Bounds:

@@ -105,7 +105,7 @@ def lay_large(maps: Maps, area: Area, items: tuple[Item, ...], genes: Genes) -> 
         # The first piece must find a place, in whatever stance, or the sheet is opened for nothing.
         for stance in genes.stances[index] if spots else (*genes.stances[index], *item.stances):
             form = stance.shell if area.plain else stance.form
-            free = board.free(form, stance.turn, across, stance.shell)
+            free = board.free(form, stance.turn, stance.shell)
             if free:
                 x, y = board.lowest(free, across)
                 board.put(stance.shell, stance.turn, x, y)

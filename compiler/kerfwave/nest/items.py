@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from shapely.geometry import MultiPoint, Polygon
@@ -38,11 +38,13 @@ class Form:
 class Stance:
     """A way in which a piece may lie: a form, quarter turns on top of it, and what both make of the piece, in degrees.
 
-    `shell` is the form without its holes; for a piece that fits no window only that matters.
+    `shell` is the form without its holes; for a piece that fits no window only that matters. `open` is the form with
+    those of its holes that might take another piece.
     """
 
     form: Form
     shell: Form
+    open: Form
     turn: int
     deg: float
 
@@ -118,6 +120,21 @@ def angles(piece: Piece) -> tuple[float, ...]:
     return tuple(found)
 
 
+def opening(pieces: tuple[Piece, ...], *, upright: bool) -> Callable[[Ring], bool]:
+    """Return the question whether a hole is large enough for one of the pieces, by area and, if `upright`, by box."""
+    sizes = {(Polygon(p.outline).area, *size_at(p, 0)) for p in pieces}
+
+    def takes(hole: Ring) -> bool:
+        area = Polygon(hole).area
+        w, h = _size(hole, 0)
+        return any(
+            size < area and (not upright or (min(pw, ph) <= min(w, h) and max(pw, ph) <= max(w, h)))
+            for size, pw, ph in sizes
+        )
+
+    return takes
+
+
 def corner(ring: Iterable[Point]) -> Point:
     """Lower-left corner of the box around a ring."""
     points = tuple(ring)
@@ -154,10 +171,12 @@ def item(
     margin_mm: float,
     sheet_grain: str | None,
     angles_deg: tuple[float, ...] = (0.0,),
+    takes: Callable[[Ring], bool] = lambda hole: True,
 ) -> Item | None:
     """Make a piece ready, or return None if it fits the box of no sheet in any way allowed.
 
-    `angles_deg` are tried with all quarter turns on top, where the grain does not forbid it.
+    `angles_deg` are tried with all quarter turns on top, where the grain does not forbid it. `takes` says whether
+    a hole might take another piece.
 
     Raises:
         ValueError: if its outline crosses itself or a hole leaves it.
@@ -169,7 +188,7 @@ def item(
     stances = [
         stance
         for angle in (angles_deg if free else (0.0,))
-        for stance in _stances(piece, forms, sizes, margin_mm, allowed_quarters(piece, sheet_grain), angle)
+        for stance in _stances(piece, forms, sizes, margin_mm, allowed_quarters(piece, sheet_grain), angle, takes)
     ]
     if not stances:
         return None
@@ -190,6 +209,7 @@ def _stances(
     margin_mm: float,
     quarters: tuple[int, ...],
     angle_deg: float,
+    takes: Callable[[Ring], bool],
 ) -> list[Stance]:
     """Quarter turns on top of one angle that fit the box of some sheet; of those that look the same only one."""
     outline = turned(piece.outline, angle_deg)
@@ -199,14 +219,16 @@ def _stances(
         q for q in quarters if any(fits(w + 2 * fuzz, h + 2 * fuzz, a) for w, h in (_size(outline, q),) for a in sizes)
     ]
     found: dict[tuple[Ring, tuple[Ring, ...]], Stance] = {}
-    base: tuple[int, Form, Form] | None = None
+    base: tuple[int, tuple[Form, Form, Form]] | None = None
     for q in allowed:
         shape = _normal(outline, holes, q)
         if base is None:
             size = _size(outline, q)
-            base = (q, forms.form(*shape, size, fuzz), forms.form(shape[0], (), size, fuzz))
+            holed = (shape[1], (), tuple(hole for hole in shape[1] if takes(hole)))
+            form, shell, opened = (forms.form(shape[0], some, size, fuzz) for some in holed)
+            base = (q, (form, shell, opened))
         if shape not in found:  # a rectangle turned by half looks the same: keep one
-            found[shape] = Stance(base[1], base[2], q - base[0], angle_deg + 90.0 * q)
+            found[shape] = Stance(*base[1], q - base[0], angle_deg + 90.0 * q)
     return list(found.values())
 
 

@@ -17,6 +17,8 @@ from kerfwave.nest.maps import Maps
 
 # Hulls overlap where bent pieces lie in each other's bays, but more than so many sheets of them never went on one.
 _MOST_HULL = 2.0
+# A search for fewer sheets is given up once each of those left would have to hold so much more than the fullest so far.
+_HOPE = 1.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,7 @@ def lay_out(
         proven = not best.left and len(best.sheets) == bound
         if (proven and len(sizes) == 1) or (passes == 2 and (proven or not _might_shrink(best, items))):
             break
-        found.append(_search(maps, items, sizes, share, seed + 1000 * passes))
+        found.append(_search(maps, items, sizes, share, seed + 1000 * passes, None if best.left else len(best.sheets)))
     return best_of(found)
 
 
@@ -75,13 +77,15 @@ def _might_shrink(layout: Layout, items: tuple[Item, ...]) -> bool:
 _Seen = dict[tuple[Area, tuple[str, ...], frozenset[str], int], tuple[int, Filling]]
 
 
-def _search(maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], effort: int, seed: int) -> Layout:
+def _search(
+    maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], effort: int, seed: int, beat: int | None = None
+) -> Layout:
     stock = {a: a.count for a in sizes}
     seen: _Seen = {}
-    layout = _open_and_fill(maps, items, stock, effort, seed, seen, largest=True)
+    layout = _open_and_fill(maps, items, stock, effort, seed, seen, largest=True, beat=beat)
     if len(sizes) > 1:
         # Taking the size that just holds the large pieces may leave no room for the small ones, or save much.
-        other = _open_and_fill(maps, items, stock, effort, seed, seen, largest=False)
+        other = _open_and_fill(maps, items, stock, effort, seed, seen, largest=False, beat=beat)
         layout = min((other, layout), key=lambda x: x.rank)
     layout = _drained(maps, layout)
     return _downsize(maps, layout, sizes, effort, seed) if len(sizes) > 1 else layout
@@ -109,10 +113,20 @@ def _drained(maps: Maps, layout: Layout) -> Layout:
 
 
 def _open_and_fill(
-    maps: Maps, items: tuple[Item, ...], counts: dict[Area, int], effort: int, seed: int, seen: _Seen, *, largest: bool
+    maps: Maps,
+    items: tuple[Item, ...],
+    counts: dict[Area, int],
+    effort: int,
+    seed: int,
+    seen: _Seen,
+    *,
+    largest: bool,
+    beat: int | None = None,
 ) -> Layout:
+    """Lay large pieces sheet by sheet, then the small ones. Given up once `beat` sheets can hardly be beaten."""
     stock = dict(counts)
     sheets: list[Laid] = []
+    fullest = 0.0
     todo = tuple(sorted(items, key=_size_key))
     while todo:
         large, small = split(todo)
@@ -147,6 +161,11 @@ def _open_and_fill(
             sheets.append(Laid(area, filling.spots))
             placed = {s.item.piece.id for s in filling.spots}
             large = tuple(i for i in large if i.piece.id not in placed)
+            fullest = max(fullest, filling.score[1] / (area.width_mm * area.height_mm))
+            still = sum(i.hull_mm2 for i in large)
+            room = max(a.width_mm * a.height_mm for a in stock)
+            if beat is not None and still > _HOPE * fullest * room * (beat - 1 - len(sheets)):
+                return Layout(tuple(sheets), (*stuck, *large, *small))
         sheets, rest = _add_all_small(maps, sheets, (*stuck, *small), effort, seed)
         if len(rest) == len(todo) or not any(stock.values()):
             return Layout(tuple(sheets), rest)
@@ -156,7 +175,7 @@ def _open_and_fill(
 
 def holds(maps: Maps, item: Item, area: Area) -> bool:
     """Whether an item lies on an empty area in some stance."""
-    return any(maps.places(s.shell if area.plain else s.form, s.turn, area, False) for s in item.stances)
+    return any(maps.places(s.shell if area.plain else s.form, s.turn, area) for s in item.stances)
 
 
 def _size_key(item: Item) -> tuple[int, float, str]:
@@ -211,7 +230,7 @@ def add_small(
         outer, inner = Board(maps, sheet.area), Board(maps, sheet.area)
         for s in sheet.spots:
             outer.put(s.stance.shell, s.stance.turn, s.x, s.y)
-            inner.put(s.stance.form, s.stance.turn, s.x, s.y)
+            inner.put(s.stance.open, s.stance.turn, s.x, s.y)
         solid.append(outer)
         open_.append(inner)
     added: list[list[Spot]] = [[] for _ in sheets]
@@ -224,7 +243,7 @@ def add_small(
             rest.append(item)
             continue
         number, spot = place
-        open_[number].put(spot.stance.form, spot.stance.turn, spot.x, spot.y)
+        open_[number].put(spot.stance.open, spot.stance.turn, spot.x, spot.y)
         added[number].append(spot)
     laid = [Laid(s.area, (*s.spots, *more)) for s, more in zip(sheets, added, strict=True)]
     return laid, tuple(rest)
@@ -236,9 +255,9 @@ def _place(item: Item, solid: list[Board], open_: list[Board], across: bool) -> 
         for number, board in enumerate(open_):
             found = []
             for k, stance in enumerate(item.stances):
-                free = board.free(stance.form, stance.turn, across)
+                free = board.free(stance.form, stance.turn, stance.open)
                 if free and in_windows:
-                    free &= solid[number].blocked(stance.form, stance.turn, across)
+                    free &= solid[number].blocked(stance.open, stance.turn)
                 if free:
                     x, y = board.lowest(free, across)
                     found.append((x, y, k) if across else (y, x, k))

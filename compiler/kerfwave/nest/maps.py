@@ -30,8 +30,7 @@ _Spectrum = npt.NDArray[np.complex64]
 class Maps:
     """All maps on one grid, made when first asked for.
 
-    Turns are quarter turns from the base turn of each form. `across` says in which direction places are counted:
-    False row by row from below, True column by column from the left.
+    Turns are quarter turns from the base turn of each form. Places are counted row by row from below.
     """
 
     def __init__(self, cell_mm: float, spacing_mm: float, sizes: tuple[Area, ...]) -> None:
@@ -46,8 +45,9 @@ class Maps:
         self._same: dict[tuple[tuple[int, ...], bytes, bytes], int] = {}
         self._maps: dict[tuple[int, int, int], Cells] = {}
         self._spectra: dict[tuple[int, int | None, tuple[int, ...]], _Spectrum] = {}
-        self._bits: dict[tuple[int, int, bool], dict[tuple[int, int], tuple[int, int]]] = {}
-        self._places: dict[tuple[Form, int, Area, bool], int] = {}
+        self._bits: dict[tuple[int, int], dict[tuple[int, int], tuple[int, int]]] = {}
+        self._places: dict[tuple[Form, int, Area], int] = {}
+        self._columns: dict[int, int] = {}
         self._walls: dict[Area, Cells] = {}
 
     def raster_id(self, form: Form) -> int:
@@ -116,20 +116,18 @@ class Maps:
         rows = math.floor((area.height_mm - y - h - fuzz) / self.cell_mm) + 1
         return columns, rows
 
-    def places(self, form: Form, turn: int, area: Area, across: bool) -> int:
+    def places(self, form: Form, turn: int, area: Area) -> int:
         """Bits of all places at which the form lies within the area."""
-        key = (form, turn, area, across)
+        key = (form, turn, area)
         found = self._places.get(key)
         if found is None:
             columns, rows = self.reach(form, turn, area)
             found = 0
             if columns > 0 and rows > 0:
-                grid = np.zeros((max(rows, columns), self.stride), dtype=np.bool_)
-                free = np.ones((rows, columns), dtype=np.bool_)
+                grid = np.zeros((rows, self.stride), dtype=np.bool_)
+                grid[:, :columns] = True
                 if not area.plain:
-                    free &= ~self._walled(form, turn, area)[:rows, :columns]
-                free = free.T if across else free
-                grid[: free.shape[0], : free.shape[1]] = free
+                    grid[:, :columns] &= ~self._walled(form, turn, area)[:rows, :columns]
                 found = _pack(grid)
             self._places[key] = found
         return found
@@ -155,27 +153,31 @@ class Maps:
         )
         return np.asarray(counts > 0.5, dtype=np.bool_)
 
-    def known(self, wanted: int, turn: int, across: bool) -> dict[tuple[int, int], tuple[int, int]]:
-        """Return what `blocked` has found so far for a raster in a turn, by the number and turn of what lies there."""
-        return self._bits.setdefault((wanted, turn, across), {})
+    def column(self, rows: int) -> int:
+        """Bits of the first place of so many rows."""
+        if rows not in self._columns:
+            self._columns[rows] = sum(1 << (k * self.stride) for k in range(rows))
+        return self._columns[rows]
 
-    def blocked(self, lying: int, lying_turn: int, wanted: int, turn: int, across: bool) -> tuple[int, int]:
+    def known(self, wanted: int, turn: int) -> dict[tuple[int, int], tuple[int, int]]:
+        """Return what `blocked` has found so far for a raster in a turn, by the number and turn of what lies there."""
+        return self._bits.setdefault((wanted, turn), {})
+
+    def blocked(self, lying: int, lying_turn: int, wanted: int, turn: int) -> tuple[int, int]:
         """Bits of the blocked shifts of one raster against another, and by how much to shift them.
 
-        Laid at (x, y) the bits move left by ``y * stride + x - shift`` (x and y change roles if `across`).
+        Laid at (x, y) the bits move left by ``y * stride + x - shift``.
         """
         grid = np.rot90(self._map(lying, wanted, (turn - lying_turn) % 4), -lying_turn)
         rows, columns = self._rasters[wanted][0].shape[:: -1 if turn % 2 else 1]
         back_x, back_y = columns + self.pad - 1, rows + self.pad - 1
-        if across:
-            grid, back_x, back_y = grid.T, back_y, back_x
         wide = np.zeros((grid.shape[0] + 1, self.stride), dtype=np.bool_)
         body = grid[:, : self.stride]
         wide[:-1, : body.shape[1]] = body
         over = grid[:, self.stride :]
         wide[1:, : over.shape[1]] |= over
         found = (_pack(wide), back_y * self.stride + back_x)
-        self.known(wanted, turn, across)[lying, lying_turn] = found
+        self.known(wanted, turn)[lying, lying_turn] = found
         return found
 
     def _map(self, a: int, b: int, turn: int) -> Cells:

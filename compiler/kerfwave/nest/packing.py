@@ -11,7 +11,7 @@ from kerfwave.nest.areas import Area, areas
 from kerfwave.nest.bound import least_sheets
 from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
 from kerfwave.nest.exact import Cover, lay, placed, placement, settle, verify
-from kerfwave.nest.items import Forms, Item, allowed_quarters, angles, item, size_at
+from kerfwave.nest.items import Forms, Item, allowed_quarters, angles, item, opening, size_at
 from kerfwave.nest.layout import Laid, Layout, best_of, holds, lay_out
 from kerfwave.nest.maps import Maps
 from kerfwave.nest.offcut import largest_offcut
@@ -77,7 +77,7 @@ def pack(
         raise DoesNotFit(_too_big(too_big, sizes, sheet_grain), tuple(p.id for p in too_big))
     items = tuple(i for i in ready if i is not None)
     maps = Maps(_cell(items, spacing_mm), spacing_mm, sizes)
-    maps.join(s.shell for i in (*items, *(i for i in plain if i)) for s in i.stances)
+    maps.join(f for i in (*items, *(i for i in plain if i)) for s in i.stances for f in (s.shell, s.open))
     odd = tuple(i.piece for i in items if not any(holds(maps, i, area) for area in sizes))
     if odd:
         raise DoesNotFit(_too_odd(odd), tuple(p.id for p in odd))
@@ -111,7 +111,8 @@ def _items(
     free: bool,
 ) -> tuple[Item | None, ...]:
     """Make pieces ready; None stands for one that fits no sheet. `free`: angles beside the quarter turns."""
-    return tuple(item(p, forms, sizes, margin_mm, sheet_grain, angles(p) if free else (0.0,)) for p in pieces)
+    takes = opening(pieces, upright=not free)
+    return tuple(item(p, forms, sizes, margin_mm, sheet_grain, angles(p) if free else (0.0,), takes) for p in pieces)
 
 
 def _cell(items: tuple[Item, ...], spacing_mm: float) -> float:

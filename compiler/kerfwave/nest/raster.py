@@ -101,7 +101,11 @@ def taken_cells(
 
 
 def _sweep(starts: _Floats, ends: _Floats, grow_mm: float) -> tuple[_Floats, _Floats, npt.NDArray[np.int64]]:
-    """Segments whose hull, edge by edge, is the edge grown; and the number of the edge each belongs to."""
+    """Segments and the number of the group each belongs to; the groups' convex hulls together are all edges grown.
+
+    What a polygon sweeps on its way along an edge is the polygon at both ends, and the parallelogram that its
+    diameter across the edge sweeps. Each corner is an end of two edges and needs its polygon once.
+    """
     edges = np.arange(len(starts))
     if grow_mm == 0:
         return starts, ends, edges
@@ -112,9 +116,12 @@ def _sweep(starts: _Floats, ends: _Floats, grow_mm: float) -> tuple[_Floats, _Fl
     def sums(points: _Floats, offsets: _Floats) -> _Floats:
         return np.asarray((points[:, None, :] + offsets[None, :, :]).reshape(-1, 2))
 
-    first = np.concatenate([sums(starts, around), sums(ends, around), sums(starts, around)])
-    second = np.concatenate([sums(starts, onward), sums(ends, onward), sums(ends, around)])
-    return first, second, np.tile(np.repeat(edges, _SIDES), 3)
+    along = ends - starts
+    left = around[np.argmax(along[:, :1] * around[:, 1] - along[:, 1:] * around[:, 0], axis=1)]
+    right = -left  # the number of sides is even
+    first = np.concatenate([sums(starts, around), starts + left, starts + right, starts + left, ends + left])
+    second = np.concatenate([sums(starts, onward), ends + left, ends + right, starts + right, ends + right])
+    return first, second, np.concatenate([np.repeat(edges, _SIDES), np.tile(edges + len(edges), 4)])
 
 
 def _mark_edges(

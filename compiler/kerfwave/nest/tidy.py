@@ -66,7 +66,7 @@ def _left_over(maps: Maps, area: Area, spots: tuple[Spot, ...]) -> int:
         walls = maps.walls(area)
         taken[edge : edge + walls.shape[0], edge : edge + walls.shape[1]] = walls[: rows - edge, : columns - edge]
     for spot in spots:
-        cells = maps.grown(spot.stance.form, spot.stance.turn)
+        cells = maps.grown(spot.stance.open, spot.stance.turn)
         x, y = spot.x - maps.pad + edge, spot.y - maps.pad + edge
         low, left = max(0, y), max(0, x)
         top, right = min(rows, y + cells.shape[0]), min(columns, x + cells.shape[1])
