@@ -305,6 +305,15 @@ def test_an_offcut_with_a_knot_is_no_rectangle_to_keep():
         assert nest.sheets[0].offcut_mm[2:] == size
 
 
+def test_what_is_left_over_never_sticks_out_of_its_sheet_by_a_hair():
+    height = 120.99999999999994
+    sheets = (SheetStock(120.0, height, 1),)
+    nest = pack((piece("a", rectangle(20, 20)),), sheets, **(RULES | {"margin_mm": 0.0, "spacing_mm": 0.0}))
+    x, y, w, h = nest.sheets[0].offcut_mm
+    assert (w, h) != (0, 0)
+    assert x + w <= 120 and y + h <= height
+
+
 def test_any_angle_lays_a_long_strip_across():
     strip = piece("strip", rectangle(460.0, 20.0))
     with pytest.raises(DoesNotFit):

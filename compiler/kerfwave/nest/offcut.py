@@ -37,7 +37,9 @@ def largest_offcut(
     if found is None:
         return None
     x, y, w, h = found
-    return (x * cell_mm, y * cell_mm, w * cell_mm, h * cell_mm)
+    left, low = x * cell_mm, y * cell_mm
+    # The last cell may be a hair larger than what the sheet has left.
+    return (left, low, min(w * cell_mm, width_mm - left), min(h * cell_mm, height_mm - low))
 
 
 def largest_free(taken: Cells) -> tuple[int, int, int, int] | None:
