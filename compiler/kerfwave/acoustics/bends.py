@@ -198,6 +198,28 @@ def fold_correction(width_m: float, partition_m: float, gap_m: float, depth_m: f
     return air.density / depth_m * (acts_like - gap * (2.0 + partition))
 
 
+def passage_correction(height_m: float, floor_m: float, gap_m: float, width_m: float, air: Air) -> float:
+    """Return what to add for a passage through a floor, from one storey of a guide to the next and back again.
+
+    Seen from the side it is a fold with square ends, two right-angled corners a floor apart: `fold_correction`, with
+    the floor as its partition and the guide's width as its depth. Between two corners far apart the straight neither
+    adds nor takes anything, so a floor outside the table counts as the thinnest or the thickest one in it.
+
+    Args:
+        height_m: of both storeys.
+        floor_m: between them.
+        gap_m: length of the hole along the guide, at least half the height.
+        width_m: of the guide.
+        air: the medium.
+
+    Raises:
+        ValueError: for a size that is not above 0, or too short a hole.
+    """
+    _positive(height_m=height_m, floor_m=floor_m)
+    thick = min(max(floor_m, _PARTITIONS[0] * height_m), _PARTITIONS[-1] * height_m)
+    return fold_correction(height_m, thick, gap_m, width_m, air)
+
+
 def _between(knots: list[float] | tuple[float, ...], x: float) -> tuple[int, float]:
     """Return the interval of `knots` that holds x, and how far along it x lies."""
     i = min(max(bisect.bisect_right(knots, x) - 1, 0), len(knots) - 2)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from kerfwave.acoustics.bends import bend_correction
+from kerfwave.acoustics.bends import bend_correction, passage_correction, sharp_corner_correction
 from kerfwave.model.acoustic import Air, GuideRun, Segment
 
 FIBRE = " (fibre)"
@@ -72,6 +72,11 @@ def _straight(run: GuideRun, start: float, stop: float, note: str, sigma: float,
 def _bend(run: GuideRun, note: str, sigma: float, air: Air) -> list[Segment]:
     """Return a bend as two halves with its whole correction between them, worked out at its mean width."""
     width, angle = (run.width_in_m + run.width_out_m) / 2, math.radians(abs(run.turn_deg))
-    lump = bend_correction(width, run.inner_radius_m, angle, run.height_m, air)
+    if run.gap_m <= 0.0:
+        lump = bend_correction(width, run.inner_radius_m, angle, run.height_m, air)
+    elif abs(run.turn_deg) > 90.0:
+        lump = passage_correction(run.height_m, run.floor_m, run.gap_m, width, air)
+    else:  # from the chamber: the floor's hole is a straight, behind it is one corner
+        lump = sharp_corner_correction(width, air)
     early = _straight(run, 0.0, 0.5, f"{note}, first half", sigma)
     return [early, _straight(run, 0.5, 1.0, f"{note}, second half", sigma, lump)]

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from kerfwave.body import path, shapes
 from kerfwave.body.dowels import dowels
-from kerfwave.body.fold import Fold, duct
-from kerfwave.body.rules import BodyRules, LayerCount, plate_layers, seat_layers
+from kerfwave.body.fold import Fold, ducts
+from kerfwave.body.rules import BodyRules, LayerCount
+from kerfwave.body.storeys import Levels, levels, long_enough, passages, plate_span, seat_span
 from kerfwave.model.parts import AirPrism, Opening, Ring
 from kerfwave.model.spec import Driver, Plan
 
@@ -27,34 +28,51 @@ class Body:
     skin: Ring  # the plan with its corners rounded or chamfered: what is cut
     rules: BodyRules
     counts: LayerCount
+    levels: Levels  # which of the layers hold chamber and guide
     fold: Fold
     air: tuple[AirPrism, ...]
     openings: tuple[Opening, ...]
 
 
-def _duct_within(plan: Plan, fold: Fold) -> Ring:
+def _ducts_within(plan: Plan, fold: Fold) -> list[Ring]:
     rim = shapes.polygon(plan.outline).buffer(OVERLAP_MM, join_style="mitre")
-    cut = shapes.parts_of(shapes.polygon(duct(fold, OVERLAP_MM)).intersection(rim))
-    return shapes.rings_of(max(cut, key=lambda part: part.area))[0]
+    found = []
+    for ring in ducts(fold, OVERLAP_MM):
+        cut = shapes.parts_of(shapes.polygon(ring).intersection(rim))
+        found.append(shapes.rings_of(max(cut, key=lambda part: part.area))[0])
+    return found
 
 
 def inner_height_mm(rules: BodyRules, counts: LayerCount) -> float:
-    """Return the height of chamber and guide along the stack."""
+    """Return the height of all that lies between floor and lid, along the stack."""
     return counts.inner * rules.thickness_mm
 
 
+def stands(rules: BodyRules, counts: LayerCount, fold: Fold) -> Levels | None:
+    """Return which layers of a stack hold what, None if the fold does not stand in it."""
+    found = levels(rules, counts, fold.key.arrangement)
+    if found is None or not long_enough(fold.runs, found, fold.key.arrangement, rules.thickness_mm):
+        return None
+    return found
+
+
 def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold: Fold) -> Body:
-    """Put the air of a fold into a stack of layers."""
+    """Put the air of a fold into a stack of layers.
+
+    Raises:
+        ValueError: for a fold that does not stand in this stack; see `stands`.
+    """
     t = rules.thickness_mm
-    low, high = counts.floor * t, (counts.floor + counts.inner) * t
-    prisms = [AirPrism("chamber", "chamber", fold.chamber, (), low, high)]
-    if fold.runs:
-        prisms.append(AirPrism("guide", "guide", _duct_within(plan, fold), (), low, high))
+    found = stands(rules, counts, fold)
+    if found is None:
+        raise ValueError(f"{counts.total} layers are too few for {fold.key}")
+    low, high = (layer * t for layer in found.chamber)
+    prisms = [AirPrism("chamber", "chamber", fold.chamber, (), low, high), *_guide(plan, rules, found, fold)]
     if rules.stack == "upright":
-        prisms += _driver_seat(plan, rules, counts, fold)
+        prisms += _driver_seat(plan, rules, found, fold)
     else:
         prisms += _driver_hole(driver, counts, t, fold)
-    prisms += _terminal_seat(plan, rules, counts, fold)
+    prisms += _terminal_seat(plan, rules, found, fold)
     skin = shapes.with_corners(plan.outline, rules.corner, rules.corner_mm)
     air = (*prisms, *dowels(skin, rules, counts, tuple(prisms), rules.dowel_mm))
     return Body(
@@ -62,25 +80,40 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
         skin=skin,
         rules=rules,
         counts=counts,
+        levels=found,
         fold=fold,
         air=air,
-        openings=_openings(plan, rules, driver, counts, fold, air),
+        openings=_openings(plan, rules, driver, found, fold, air),
     )
 
 
-def _driver_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold) -> list[AirPrism]:
+def _guide(plan: Plan, rules: BodyRules, found: Levels, fold: Fold) -> list[AirPrism]:
+    """Return the guide's air on every storey, and the passages through the floors between."""
+    t, alone = rules.thickness_mm, len(found.storeys) == 1
+    if not fold.runs:
+        return []
+    prisms = [
+        AirPrism("guide" if alone else f"guide, storey {n}", "guide", ring, (), a * t, b * t)
+        for n, (ring, (a, b)) in enumerate(zip(_ducts_within(plan, fold), found.storeys, strict=True), 1)
+    ]
+    for n, hole in enumerate(passages(fold.runs, found, fold.key.arrangement, t), 1):
+        a, b = hole.span
+        prisms.append(AirPrism(f"passage {n}", "guide", hole.outline, (), a * t, b * t))
+    return prisms
+
+
+def _driver_seat(plan: Plan, rules: BodyRules, found: Levels, fold: Fold) -> list[AirPrism]:
     """Return a pocket for the ring, whole layers high, and behind it the bore: layer by layer the chord of a circle.
 
     A layer takes the widest chord within its thickness, so the stepped bore clears the whole circle.
     """
     t, a_b = rules.thickness_mm, shapes.face_line(plan, "front")
-    layers = seat_layers(rules, counts.total) or 0
-    first = (counts.total - layers) // 2
+    first, after = seat_span(rules, found.middle)
     seat = shapes.face_rectangle(*a_b, fold.driver.along_mm, rules.seat_width_mm, -OVERLAP_MM, t)
-    prisms = [AirPrism("driver seat", "driver-seat", seat, (), first * t, (first + layers) * t)]
-    centre = counts.total * t / 2
+    prisms = [AirPrism("driver seat", "driver-seat", seat, (), first * t, after * t)]
+    centre = found.middle * t / 2
     radius = rules.bore_mm / 2
-    for i in range(counts.floor, counts.floor + counts.inner):
+    for i in range(*found.chamber):
         below, above = i * t - centre, (i + 1) * t - centre
         nearest = 0.0 if below <= 0.0 <= above else min(abs(below), abs(above))
         if nearest < radius - 1e-6:
@@ -110,10 +143,9 @@ def _driver_hole(driver: Driver, counts: LayerCount, t: float, fold: Fold) -> li
     return holes
 
 
-def _terminal_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold) -> list[AirPrism]:
+def _terminal_seat(plan: Plan, rules: BodyRules, found: Levels, fold: Fold) -> list[AirPrism]:
     t, a_b = rules.thickness_mm, shapes.face_line(plan, fold.terminal.face)
-    layers = plate_layers(rules, counts.total)
-    first = (counts.total - layers) // 2
+    first, after = plate_span(rules, found.middle)
     width = rules.plate_width_mm + 2 * rules.fit_mm
     seat = shapes.face_rectangle(*a_b, fold.terminal.along_mm, width, -OVERLAP_MM, t)
     bore = shapes.face_rectangle(
@@ -124,16 +156,17 @@ def _terminal_seat(plan: Plan, rules: BodyRules, counts: LayerCount, fold: Fold)
         rules.terminal_wall_mm + OVERLAP_MM,
     )
     return [
-        AirPrism("terminal seat", "terminal-seat", seat, (), first * t, (first + layers) * t),
-        AirPrism("terminal bore", "terminal-bore", bore, (), (first + 1) * t, (first + layers - 1) * t),
+        AirPrism("terminal seat", "terminal-seat", seat, (), first * t, after * t),
+        AirPrism("terminal bore", "terminal-bore", bore, (), (first + 1) * t, (after - 1) * t),
     ]
 
 
 def _openings(
-    plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold: Fold, air: tuple[AirPrism, ...]
+    plan: Plan, rules: BodyRules, driver: Driver, found: Levels, fold: Fold, air: tuple[AirPrism, ...]
 ) -> tuple[Opening, ...]:
     t = rules.thickness_mm
-    middle = counts.total * t / 2
+    middle = found.middle * t / 2
+    low, high = found.storeys[-1]
     terminal = fold.terminal
     upright = rules.stack == "upright"
     bore = next(p for p in air if p.kind == "terminal-bore")
@@ -148,7 +181,7 @@ def _openings(
             area_mm2=math.pi / 4 * driver.cutout_mm**2,
             diameter_mm=driver.cutout_mm,
         ),
-        *_mouth(fold, inner_height_mm(rules, counts), middle),
+        *_mouth(fold, (high - low) * t, (low + high) * t / 2),
         Opening(
             name="terminal",
             kind="terminal",

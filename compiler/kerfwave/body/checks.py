@@ -159,8 +159,8 @@ def _plugs(body: Body, kind: str) -> list[tuple[BaseGeometry, float, float]]:
         rim = shapes.polygon(body.plan.outline)
         skin = rim.buffer(1.0).difference(rim.buffer(-1.0, join_style="mitre"))
         wide = max(p.to_z_mm for p in body.air)
-        guide = next(p for p in body.air if p.kind == "guide")
-        return [(shapes.polygon(guide.outline).buffer(0.5).intersection(skin), 0.0, wide)]
+        guide = unary_union([shapes.polygon(p.outline) for p in body.air if p.kind == "guide"])
+        return [(guide.buffer(0.5).intersection(skin), 0.0, wide)]
     kinds = {"driver": ("driver-seat", "driver-screw"), "terminal": ("terminal-seat",)}[kind]
     if kind == "driver" and body.rules.stack == "facing":
         kinds = ("driver-bore", "driver-screw", "driver-recess")
@@ -200,7 +200,8 @@ def flood(body: Body, slices: Slices, plugged: tuple[str, ...]) -> bool:
                     links.append((a, above[int(k)]))
     root = _components(len(cells), links)
     inside = shapes.polygon(body.fold.chamber).representative_point()
-    middle_layer = of_layer[body.counts.floor + 1 + body.counts.inner // 2]
+    low, high = body.levels.chamber
+    middle_layer = of_layer[1 + (low + high) // 2]
     start = [c for c in middle_layer if cells[c].contains(inside)]
     return any(root[c] == root[0] for c in start)
 

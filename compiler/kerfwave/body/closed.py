@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from shapely.geometry import Polygon
-
 from kerfwave.body import shapes
 from kerfwave.body.fold import Fold, FoldKey, room_behind
 from kerfwave.body.places import CannotFold, place_driver, place_terminal, terminal_faces
@@ -22,7 +20,7 @@ def closed_fold(plan: Plan, rules: BodyRules) -> Fold:
     reason = "no face has room for the terminals beside the driver"
     for terminal_face in terminal_faces(plan, rules):
         room = room_behind(plan, rules, terminal_face)
-        driver = place_driver(plan, rules, room, Polygon())
+        driver = place_driver(plan, rules, room, lambda _from_y_mm: None)
         try:
             terminal = place_terminal(plan, rules, terminal_face, room, driver)
         except CannotFold as error:

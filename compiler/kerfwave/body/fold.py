@@ -17,6 +17,7 @@ says how that frame is turned and mirrored into the plan.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 from functools import partial
@@ -24,12 +25,14 @@ from functools import partial
 from shapely import affinity
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import unary_union
 
 from kerfwave.body import path, shapes
 from kerfwave.body.lanes import chamber_below, lay_lanes
 from kerfwave.body.path import Run
 from kerfwave.body.places import CannotFold, FacePlace, on_face, place_driver, place_terminal, terminal_faces
 from kerfwave.body.rules import BodyRules
+from kerfwave.body.storeys import Arrangement
 from kerfwave.model.parts import Point, Ring
 from kerfwave.model.spec import Plan
 
@@ -46,6 +49,13 @@ class FoldKey:
     lanes: int
     width_mm: float  # mean of the lanes
     taper: float = 1.0  # width of the last lane / width of the first
+    storeys: int = 1
+    under: float = 0.0  # see `storeys.Arrangement`
+
+    @property
+    def arrangement(self) -> Arrangement:
+        """How the guide's storeys lie to the chamber."""
+        return Arrangement(self.storeys, self.under)
 
     @property
     def widths_mm(self) -> tuple[float, ...]:
@@ -85,6 +95,7 @@ class Rooms:
     def __init__(self, plan: Plan, rules: BodyRules) -> None:
         self.plan, self.rules = plan, rules
         self._rooms: dict[str, Polygon] = {}
+        self._worn: dict[tuple[str, float], BaseGeometry] = {}
         self._seen: dict[tuple[str, bool, bool, bool, float], BaseGeometry] = {}
 
     def room(self, terminal_face: str) -> Polygon:
@@ -97,10 +108,17 @@ class Rooms:
         """Return that room in the lane frame of a key, worn away by so much all round."""
         name = (terminal_face, key.along, key.flip_u, key.flip_v, round(less_mm, 6))
         if name not in self._seen:
-            room = self.room(terminal_face)
-            worn = room.buffer(-(less_mm - shapes.EPS), quad_segs=32) if less_mm else room
-            self._seen[name] = _to_lanes(worn, key)
+            self._seen[name] = _to_lanes(self._worn_away(terminal_face, name[-1]), key)
         return self._seen[name]
+
+    def _worn_away(self, terminal_face: str, less_mm: float) -> BaseGeometry:
+        """Return the room worn away, before any turning: keys that only differ by flips share it."""
+        if not less_mm:
+            return self.room(terminal_face)
+        if (terminal_face, less_mm) not in self._worn:
+            room = self.room(terminal_face)
+            self._worn[terminal_face, less_mm] = room.buffer(-(less_mm - shapes.EPS), quad_segs=32)
+        return self._worn[terminal_face, less_mm]
 
 
 def fold_in(rooms: Rooms, key: FoldKey, least_length_mm: float) -> Fold:
@@ -111,11 +129,13 @@ def fold_in(rooms: Rooms, key: FoldKey, least_length_mm: float) -> Fold:
         room, seen = rooms.room(terminal_face), rooms.seen(terminal_face, key)
         _check_way_out(plan, rules, key)
         u_lo, _, u_hi, _ = seen.bounds
-        if key.lanes * (u_hi - u_lo + key.width_mm + rules.separator_mm) + rules.front_wall_mm < least_length_mm:
+        per_storey = key.lanes * (u_hi - u_lo + key.width_mm + rules.separator_mm)
+        if key.storeys * per_storey + rules.front_wall_mm < least_length_mm:
             raise CannotFold(TOO_SHORT)
         widths = key.widths_mm
-        runs = lay_lanes(seen, partial(rooms.seen, terminal_face, key), widths, rules.separator_mm)
-        chamber_seen = chamber_below(seen, runs)
+        turning = partial(rooms.seen, terminal_face, key)
+        runs = lay_lanes(seen, turning, widths, rules.separator_mm, key.arrangement)
+        chamber_seen = seen if key.under else chamber_below(seen, runs)
         runs, mouth = _open(plan, rules, _from_lanes_runs(runs, key))
         length = path.length_mm(runs)
         if length < least_length_mm:
@@ -124,7 +144,7 @@ def fold_in(rooms: Rooms, key: FoldKey, least_length_mm: float) -> Fold:
             reason = "mouth and terminals would share a face"
             continue
         chamber = _largest(_from_lanes(chamber_seen, key))
-        driver = place_driver(plan, rules, chamber, Polygon(_duct(runs, sagitta_mm=0.5)))
+        driver = place_driver(plan, rules, chamber, partial(_outline, runs))
         try:
             terminal = place_terminal(plan, rules, terminal_face, chamber, driver)
         except CannotFold as error:
@@ -193,7 +213,9 @@ def _check_way_out(plan: Plan, rules: BodyRules, key: FoldKey) -> None:
     """Raise CannotFold at once if the last lane leads away from the face that the mouth shall open through."""
     if rules.mouth_face == "auto":
         return
-    u = 1.0 if (key.lanes % 2 == 1) != key.flip_u else -1.0
+    # On every second storey the guide has come back along its first lane.
+    onwards = key.lanes % 2 == 1 and key.storeys % 2 == 1
+    u = 1.0 if onwards != key.flip_u else -1.0
     towards = (0.0, u) if key.along else (u, 0.0)
     a, b = shapes.face_line(plan, rules.mouth_face)
     if (b[1] - a[1]) * towards[0] - (b[0] - a[0]) * towards[1] <= 0.0:
@@ -252,22 +274,33 @@ def _meet(p: Point, q: Point, a: Point, b: Point) -> tuple[float, float] | None:
     return t * math.hypot(rx, ry), w * math.hypot(sx, sy)
 
 
-def duct(fold: Fold, overlap_mm: float = 0.0) -> Ring:
-    """Return the duct as swept, running on past the face that it opens through.
+def ducts(fold: Fold, overlap_mm: float = 0.0) -> tuple[Ring, ...]:
+    """Return the duct of each storey as swept; the last runs on past the face that it opens through.
 
-    With an overlap it also starts a little inside the chamber, so that cutting both leaves nothing between them.
+    With an overlap the first one also starts a little inside the chamber beside it, so that cutting both leaves nothing
+    between them.
     """
-    return _duct(fold.runs, overlap_mm)
+    return _ducts(fold.runs, 0.0 if fold.key.under else overlap_mm) if fold.runs else ()
 
 
-def _duct(runs: tuple[Run, ...], overlap: float = 0.0, sagitta_mm: float = path.SAGITTA_MM) -> Ring:
-    first, *between, last = runs
+def _ducts(runs: tuple[Run, ...], overlap: float = 0.0, sagitta_mm: float = path.SAGITTA_MM) -> tuple[Ring, ...]:
+    *between, last = runs
+    last = replace(last, length_mm=last.length_mm + last.width_out_mm)
+    first, *rest = (*between, last)
     x, y, _ = path.at(first, -overlap / first.length_mm)
     first = replace(first, x=x, y=y, length_mm=first.length_mm + overlap)
-    last = replace(last, length_mm=last.length_mm + last.width_out_mm)
-    return path.sweep((first, *between, last), sagitta_mm)
+    storeys = itertools.groupby((first, *rest), key=lambda run: run.storey)
+    return tuple(path.sweep(tuple(one), sagitta_mm) for _, one in storeys)
 
 
-def guide_air(plan: Plan, fold: Fold) -> Ring:
-    """Return the air of the guide within the plan."""
-    return shapes.rings_of(_largest(Polygon(duct(fold)).intersection(shapes.polygon(plan.outline))))[0]
+def _outline(runs: tuple[Run, ...], from_y_mm: float) -> BaseGeometry | None:
+    """Return the duct's rough outline, None if all of it lies further back than a depth (or seems to, at a glance)."""
+    if all(min(run.y, path.end(run)[1]) - path.reach_mm(run) > from_y_mm for run in runs):
+        return None
+    return unary_union([Polygon(ring) for ring in _ducts(runs, sagitta_mm=0.5)])
+
+
+def guide_air(plan: Plan, fold: Fold, storey: int = 0) -> Ring:
+    """Return the air of the guide on one storey within the plan."""
+    inside = Polygon(ducts(fold)[storey]).intersection(shapes.polygon(plan.outline))
+    return shapes.rings_of(_largest(inside))[0]

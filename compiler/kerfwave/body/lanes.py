@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 from shapely.geometry import LineString, box
 from shapely.geometry.base import BaseGeometry
@@ -16,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from kerfwave.body import path, shapes
 from kerfwave.body.path import Run
 from kerfwave.body.places import CannotFold
+from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement
 
 
 def _radii(widths: tuple[float, ...], septum: float) -> list[float]:
@@ -31,15 +33,74 @@ def _reaches(widths: tuple[float, ...], septum: float) -> list[float]:
 
 
 def lay_lanes(
-    room: BaseGeometry, turning: Callable[[float], BaseGeometry], widths: tuple[float, ...], septum: float
+    room: BaseGeometry,
+    turning: Callable[[float], BaseGeometry],
+    widths: tuple[float, ...],
+    septum: float,
+    arrangement: Arrangement = IN_ONE_PLANE,
 ) -> tuple[Run, ...]:
     """Lay the guide out in the lane frame: up from the chamber, then to and fro, ending in the last lane.
 
-    A turn may be centred anywhere in `turning(reach)`: the room less the turn's outer radius.
+    A turn may be centred anywhere in `turning(reach)`: the room less the turn's outer radius. On every second storey
+    the guide runs the same way back, each time from the end wall of a lane; over the chamber it begins at one, too.
     """
-    lanes, width = len(widths), widths[-1]
+    lanes = len(widths)
+    under = bool(arrangement.under)
     if any(abs(a - b) > septum for a, b in itertools.pairwise(widths)):
         raise CannotFold("neighbouring lanes differ by more than the separator's thickness")
+    u_lo, v_lo, u_hi, _ = room.bounds
+    bottoms = _bottoms(room, widths, septum)
+    if bottoms[0] < v_lo if under else bottoms[0] - septum <= v_lo + 1.0:
+        raise CannotFold(f"{lanes} lanes so wide leave nothing for the chamber")
+    radii, reaches = _radii(widths, septum), _reaches(widths, septum)
+    # Turns are centred between the middles of their lanes; the throat's is level with the middle of its septum.
+    middles = [b + w / 2 for b, w in zip(bottoms, widths, strict=True)]
+    tips = [bottoms[0] - septum / 2, *((a + b) / 2 for a, b in itertools.pairwise(middles))]
+    turns = []
+    for i, tip in enumerate(tips):
+        if under and i == 0:
+            turns.append(u_lo)  # there is no throat: the first lane begins at its end wall, see below
+            continue
+        line = turning(reaches[i]).intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
+        if line.is_empty:
+            raise CannotFold(f"no room for a turn {2 * reaches[i]:.1f} mm across")
+        turns.append(line.bounds[0] if i % 2 == 0 else line.bounds[2])
+    if under:
+        inside = turns[1] if lanes > 1 else (u_lo + u_hi) / 2
+        turns[0] = _walls(room, bottoms[0], widths[0], inside)[0]
+    else:
+        # Below its turn the throat goes straight on to the chamber, beside a wall that may lean inwards.
+        beside = shapes.free_stretches(room, u_lo, u_hi, tips[0] - septum / 2, tips[0])
+        turns[0] = max(
+            turns[0], *(start + reaches[0] for start, stop in beside if start - shapes.EPS <= turns[0] <= stop), u_lo
+        )
+    first = widths[0]
+    steps: list[path.Step] = []
+    for i in range(lanes - 1):
+        straight = abs(turns[i + 1] - turns[i])
+        if (turns[i + 1] - turns[i]) * (1 if i % 2 == 0 else -1) < 0:
+            raise CannotFold("the lanes are shorter than their turns")
+        steps.append((f"lane {i + 1}", straight, 0.0, widths[i], widths[i]))
+        half_turn = 180.0 if i % 2 == 0 else -180.0
+        steps.append((f"bend {i + 2}", radii[i + 1] * math.pi, half_turn, widths[i], widths[i + 1]))
+    # The last lane is drawn well past any wall; `_open` cuts it where it leaves the plan.
+    far = 2 * (u_hi - u_lo)
+    steps.append((f"lane {lanes}", far, 0.0, widths[-1], widths[-1]))
+    throat: tuple[path.Step, ...] = (
+        ("throat", septum / 2, 0.0, first, first),
+        ("bend 1", radii[0] * math.pi / 2, -90.0, first, first),
+    )
+    start = path.chain(turns[0] - radii[0], bottoms[0] - septum, 90.0, throat)
+    if arrangement.in_one_plane:
+        return path.chain(turns[0] - radii[0], bottoms[0] - septum, 90.0, (*throat, *steps))
+    way = path.chain(turns[0], bottoms[0] + first / 2, 0.0, tuple(steps))
+    walls = [_walls(room, b, w, at.x) for b, w, at in ((bottoms[0], first, way[0]), (bottoms[-1], widths[-1], way[-1]))]
+    return (*(() if under else start), *_climb(way, walls, arrangement.storeys, far))
+
+
+def _bottoms(room: BaseGeometry, widths: tuple[float, ...], septum: float) -> list[float]:
+    """Return the lower edges of the lanes, stacked from the top of the room downwards."""
+    lanes, width = len(widths), widths[-1]
     u_lo, v_lo, u_hi, v_hi = room.bounds
     # A pointed room has no use for its tip: come down until the last lane is worth having.
     top = v_hi
@@ -54,39 +115,40 @@ def lay_lanes(
     if lanes > 1:
         # A turn from a wider lane below would else bulge past the last lane's far side.
         top -= max(0.0, (widths[-2] - widths[-1]) / 2)
-    bottoms = [top - sum(widths[i:]) - (lanes - 1 - i) * septum for i in range(lanes)]
-    if bottoms[0] - septum <= v_lo + 1.0:
-        raise CannotFold(f"{lanes} lanes so wide leave nothing for the chamber")
-    radii, reaches = _radii(widths, septum), _reaches(widths, septum)
-    # Turns are centred between the middles of their lanes; the throat's is level with the middle of its septum.
-    middles = [b + w / 2 for b, w in zip(bottoms, widths, strict=True)]
-    tips = [bottoms[0] - septum / 2, *((a + b) / 2 for a, b in itertools.pairwise(middles))]
-    turns = []
-    for i, tip in enumerate(tips):
-        line = turning(reaches[i]).intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
-        if line.is_empty:
-            raise CannotFold(f"no room for a turn {2 * reaches[i]:.1f} mm across")
-        turns.append(line.bounds[0] if i % 2 == 0 else line.bounds[2])
-    # Below its turn the throat goes straight on to the chamber, beside a wall that may lean inwards.
-    beside = shapes.free_stretches(room, u_lo, u_hi, tips[0] - septum / 2, tips[0])
-    turns[0] = max(
-        turns[0], *(start + reaches[0] for start, stop in beside if start - shapes.EPS <= turns[0] <= stop), u_lo
-    )
-    first = widths[0]
-    steps: list[path.Step] = [
-        ("throat", septum / 2, 0.0, first, first),
-        ("bend 1", radii[0] * math.pi / 2, -90.0, first, first),
-    ]
-    for i in range(lanes - 1):
-        straight = abs(turns[i + 1] - turns[i])
-        if (turns[i + 1] - turns[i]) * (1 if i % 2 == 0 else -1) < 0:
-            raise CannotFold("the lanes are shorter than their turns")
-        steps.append((f"lane {i + 1}", straight, 0.0, widths[i], widths[i]))
-        half_turn = 180.0 if i % 2 == 0 else -180.0
-        steps.append((f"bend {i + 2}", radii[i + 1] * math.pi, half_turn, widths[i], widths[i + 1]))
-    # The last lane is drawn well past any wall; `_open` cuts it where it leaves the plan.
-    steps.append((f"lane {lanes}", 2 * (u_hi - u_lo), 0.0, widths[-1], widths[-1]))
-    return path.chain(turns[0] - radii[0], bottoms[0] - septum, 90.0, tuple(steps))
+    return [top - sum(widths[i:]) - (lanes - 1 - i) * septum for i in range(lanes)]
+
+
+def _walls(room: BaseGeometry, bottom: float, width: float, inside: float) -> tuple[float, float]:
+    """Return between which two u a lane can lie that holds the place `inside`."""
+    u_lo, _, u_hi, _ = room.bounds
+    for low, high in shapes.free_stretches(room, u_lo, u_hi, bottom, bottom + width):
+        if low - shapes.EPS <= inside <= high + shapes.EPS:
+            return low, high
+    raise CannotFold(f"a lane {width:.1f} mm wide finds no end wall")
+
+
+def _climb(way: tuple[Run, ...], walls: list[tuple[float, float]], storeys: int, far: float) -> tuple[Run, ...]:
+    """Walk a way and back again, storey by storey; each storey ends at an end wall, the last well past any wall.
+
+    `walls` are those of the first lane and of the last one.
+    """
+    last = way[-1]
+    outwards = path.at(last, 1.0)[0] > last.x
+    reach = abs((walls[1][1] if outwards else walls[1][0]) - last.x)
+    up = (*way[:-1], replace(last, length_mm=reach))
+    # Coming back, the first lane goes on to its own end wall, past where the throat's turn is below.
+    first = up[0]
+    behind = first.x - walls[0][0]
+    longer = replace(first, x=walls[0][0], length_mm=first.length_mm + behind)
+    on = (longer, *up[1:])
+    found: list[Run] = []
+    for storey in range(storeys):
+        runs = path.backwards(on) if storey % 2 else (up if storey == 0 else on)
+        if storey == storeys - 1:
+            runs = (*runs[:-1], replace(runs[-1], length_mm=far))
+        names = [f"{run.name}, storey {storey + 1}" if storeys > 1 else run.name for run in runs]
+        found += [replace(run, name=name, storey=storey) for run, name in zip(runs, names, strict=True)]
+    return tuple(found)
 
 
 def chamber_below(room: BaseGeometry, runs: tuple[Run, ...]) -> BaseGeometry:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 from kerfwave.body import path, shapes
-from kerfwave.body.air import Body, inner_height_mm
+from kerfwave.body.air import Body, inner_height_mm, stands
 from kerfwave.body.fold import Fold, guide_air
 from kerfwave.body.rules import BodyRules, LayerCount
 from kerfwave.body.slices import Slices
+from kerfwave.body.storeys import Levels, end_passages, gap_mm, passages
 from kerfwave.model.acoustic import ChamberShape, GuideRun
 from kerfwave.model.spec import Driver
 
@@ -30,17 +30,20 @@ class Volumes:
     chamber: ChamberShape | None  # None: a closed box
 
 
-def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -> Volumes:
-    """Return what a fold promises before it is cut: areas of the drawing times the inside height."""
-    height = inner_height_mm(rules, counts)
+def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -> Volumes | None:
+    """Return what a fold promises before it is cut: areas of the drawing times heights; None if it does not stand."""
+    found = stands(rules, counts, fold)
+    if found is None:
+        return None
     t, rings = rules.thickness_mm, 1 if rules.recess_mm is None else 2
+    height = (found.chamber[1] - found.chamber[0]) * t
     depth = rules.front_wall_mm - rings * t if rules.stack == "upright" else (counts.floor + 1 - rings) * t
     bore = math.pi / 4 * rules.bore_mm**2 * depth
     behind = bore - driver.displacement_cm3 * 1e3
     return Volumes(
         chamber_m3=(fold.chamber_area_mm2 * height + behind) * 1e-9,
-        closed_m3=(fold.room_area_mm2 * height + behind) * 1e-9,
-        guide=tuple(_run(run, run.width_in_mm, run.width_out_mm, height) for run in fold.runs),
+        closed_m3=(fold.room_area_mm2 * inner_height_mm(rules, counts) + behind) * 1e-9,
+        guide=_guide_runs(fold, rules, found, [(run.width_in_mm, run.width_out_mm) for run in fold.runs]),
         chamber=_chamber(fold, shapes.polygon(fold.chamber).bounds, fold.chamber_area_mm2, height)
         if fold.runs
         else None,
@@ -55,15 +58,19 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     where a slanted face cuts the duct obliquely.
     """
     outline = shapes.polygon(body.skin)
-    duct = shapes.polygon(guide_air(body.plan, body.fold)) if body.fold.runs else Polygon()
+    fold, levels = body.fold, body.levels
+    ducts = [shapes.polygon(guide_air(body.plan, fold, storey)) for storey in range(len(levels.storeys)) if fold.runs]
+    holes = passages(fold.runs, levels, fold.key.arrangement, body.rules.thickness_mm)
+    guide = [*zip(ducts, levels.storeys, strict=False), *((shapes.polygon(hole.outline), hole.span) for hole in holes)]
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in slices.pieces}
     main, found = shapes.polygon(body.fold.chamber), []
     chamber = closed = 0.0
     for layer in slices.layers:
         middle = layer.z_mm + layer.thickness_mm / 2
         seats = [shapes.polygon(p.outline) for p in body.air if p.kind in FILLED and p.from_z_mm < middle < p.to_z_mm]
+        here = [shape for shape, (low, high) in guide if low < layer.index <= high]
         air = outline.difference(unary_union([wood[name] for name in layer.pieces]))
-        behind = air.difference(unary_union([duct, *seats]))
+        behind = air.difference(unary_union([*here, *seats]))
         chamber += behind.area * layer.thickness_mm
         bores = sum(
             shapes.polygon(p.outline).area * layer.thickness_mm
@@ -72,19 +79,21 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
         )
         inner = body.counts.floor < layer.index <= body.counts.floor + body.counts.inner
         closed += bores + (body.fold.room_area_mm2 * layer.thickness_mm if inner else 0.0)
-        if inner:
+        if levels.chamber[0] < layer.index <= levels.chamber[1]:
             found.append(behind.intersection(main))
     if not body.fold.runs:
         closed = chamber
     taken = driver.displacement_cm3 * 1e3
-    height = inner_height_mm(body.rules, body.counts)
-    runs = []
-    for run in body.fold.runs:
-        early, late = (shapes.width_across(duct, *path.at(run, fraction)) for fraction in (0.25, 0.75))
-        runs.append(_run(run, 1.5 * early - 0.5 * late, 1.5 * late - 0.5 * early, height))
+    low, high = levels.chamber
+    height = (high - low) * body.rules.thickness_mm
+    widths = []
+    for run in fold.runs:
+        early, late = (shapes.width_across(ducts[run.storey], *path.at(run, fraction)) for fraction in (0.25, 0.75))
+        widths.append((1.5 * early - 0.5 * late, 1.5 * late - 0.5 * early))
+    runs = _guide_runs(fold, body.rules, levels, widths)
     area = math.fsum(part.area for part in found) / len(found)
-    shape = _chamber(body.fold, unary_union(found).bounds, area, height) if body.fold.runs else None
-    return Volumes((chamber - taken) * 1e-9, (closed - taken) * 1e-9, tuple(runs), shape)
+    shape = _chamber(fold, unary_union(found).bounds, area, height) if fold.runs else None
+    return Volumes((chamber - taken) * 1e-9, (closed - taken) * 1e-9, runs, shape)
 
 
 def _chamber(fold: Fold, bounds: tuple[float, ...], area_mm2: float, height_mm: float) -> ChamberShape:
@@ -102,15 +111,47 @@ def _chamber(fold: Fold, bounds: tuple[float, ...], area_mm2: float, height_mm: 
         height_m=height_mm * 1e-3,
         driver_m=along(fold.driver.x_mm, fold.driver.y_mm),
         throat_m=along(fold.runs[0].x, fold.runs[0].y),
-        sideways=along_x != fold.key.along,  # the guide leaves across the lanes, and lanes lie along one side
+        # The guide leaves across the lanes, and lanes lie along one side; or through the floor.
+        sideways=along_x != fold.key.along or bool(fold.key.under),
     )
 
 
-def _run(run: path.Run, width_in_mm: float, width_out_mm: float, height_mm: float) -> GuideRun:
+def _guide_runs(
+    fold: Fold, rules: BodyRules, found: Levels, widths_mm: list[tuple[float, float]]
+) -> tuple[GuideRun, ...]:
+    """Return the guide's runs with the passages among them, of which each takes its hole's length off its lanes."""
+    low, high = found.storeys[0]
+    height, gap = (high - low) * rules.thickness_mm, gap_mm(found, rules.thickness_mm)
+    holes = iter(passages(fold.runs, found, fold.key.arrangement, rules.thickness_mm))
+    runs: list[GuideRun] = []
+    for i, (run, (width_in, width_out)) in enumerate(zip(fold.runs, widths_mm, strict=True)):
+        begins, ends = end_passages(fold.runs, i, fold.key.arrangement)
+        if begins:
+            hole = next(holes)
+            floor = (hole.span[1] - hole.span[0]) * rules.thickness_mm
+            above = 1 if hole.from_storey < 0 else 2
+            # Counted by its volume: the hole, and as much of each storey's lane as lies over or under it.
+            runs.append(
+                GuideRun(
+                    name=f"passage {sum(one.gap_m > 0.0 for one in runs) + 1}",
+                    length_m=(above * gap + floor * gap / height) * 1e-3,
+                    width_in_m=width_in * 1e-3,
+                    width_out_m=width_in * 1e-3,
+                    height_m=height * 1e-3,
+                    turn_deg=90.0 * above,
+                    gap_m=gap * 1e-3,
+                    floor_m=floor * 1e-3,
+                )
+            )
+        runs.append(_run(run, run.length_mm - gap * (begins + ends), width_in, width_out, height))
+    return tuple(runs)
+
+
+def _run(run: path.Run, length_mm: float, width_in_mm: float, width_out_mm: float, height_mm: float) -> GuideRun:
     radius = run.radius_mm
     return GuideRun(
         name=run.name,
-        length_m=run.length_mm * 1e-3,
+        length_m=length_mm * 1e-3,
         width_in_m=width_in_mm * 1e-3,
         width_out_m=width_out_mm * 1e-3,
         height_m=height_mm * 1e-3,

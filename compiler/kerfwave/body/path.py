@@ -30,6 +30,7 @@ class Run:
     turn_deg: float  # positive: to the left; 0 for a straight
     width_in_mm: float
     width_out_mm: float
+    storey: int = 0  # counted along the guide, throat first
 
     @property
     def radius_mm(self) -> float:
@@ -60,6 +61,11 @@ def at(run: Run, fraction: float, left_mm: float = 0.0) -> tuple[float, float, f
 def end(run: Run) -> tuple[float, float, float]:
     """Return x, y and heading where a run ends."""
     return at(run, 1.0)
+
+
+def reach_mm(run: Run) -> float:
+    """Return how far a run's duct may stray from the box around its two ends: half its width, and a bend's radius."""
+    return max(run.width_in_mm, run.width_out_mm) / 2 + (run.radius_mm if run.turn_deg else 0.0)
 
 
 Step = tuple[str, float, float, float, float]  # name, length_mm, turn_deg, width_in_mm, width_out_mm
@@ -107,6 +113,16 @@ def sweep(runs: tuple[Run, ...], sagitta_mm: float = SAGITTA_MM) -> Ring:
 def length_mm(runs: tuple[Run, ...]) -> float:
     """Return the length of the whole centreline."""
     return sum(run.length_mm for run in runs)
+
+
+def backwards(runs: tuple[Run, ...]) -> tuple[Run, ...]:
+    """Return the same way walked from its end to its start."""
+    found = []
+    for run in reversed(runs):
+        x, y, heading = end(run)
+        turned = replace(run, x=x, y=y, heading_deg=heading + 180.0, turn_deg=-run.turn_deg)
+        found.append(replace(turned, width_in_mm=run.width_out_mm, width_out_mm=run.width_in_mm))
+    return tuple(found)
 
 
 def mirrored(runs: tuple[Run, ...]) -> tuple[Run, ...]:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from shapely.geometry import Polygon, box
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import polylabel
 
 from kerfwave.body import shapes
@@ -37,10 +39,13 @@ def on_face(plan: Plan, face: str, along: float) -> FacePlace:
     return FacePlace(face, along, a[0] + along * c, a[1] + along * s, s, -c)
 
 
-def place_driver(plan: Plan, rules: BodyRules, chamber: Polygon, guide: Polygon) -> FacePlace:
+def place_driver(
+    plan: Plan, rules: BodyRules, chamber: Polygon, guide: Callable[[float], BaseGeometry | None]
+) -> FacePlace:
     """Return where the driver sits: in the front as near its middle as chamber and guide allow.
 
-    In a facing stack that is where the chamber has most room around it.
+    In a facing stack that is where the chamber has most room around it. `guide` gives the guide's outline, or None
+    if nothing of it comes nearer to the front than so many mm.
 
     Raises:
         CannotFold: if the chamber does not take the driver, with the sizes.
@@ -72,8 +77,9 @@ def place_driver(plan: Plan, rules: BodyRules, chamber: Polygon, guide: Polygon)
             f"the driver needs {rules.bore_mm:.0f} mm and its ring {rules.seat_width_mm:.0f} mm of front"
         )
     best = round(best, 2)
+    outline = guide(rules.thickness_mm + rules.least_web_mm)
     pocket = box(best - seat, 0.0, best + seat, rules.thickness_mm)
-    if pocket.distance(guide) < rules.least_web_mm:
+    if outline is not None and pocket.distance(outline) < rules.least_web_mm:
         raise CannotFold("the driver's ring would come too near the guide")
     return on_face(plan, "front", best - a[0])
 

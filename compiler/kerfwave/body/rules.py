@@ -40,6 +40,7 @@ class BodyRules:
     corner_mm: float
     dowel_play_mm: float  # on the diameter
     recess_mm: float | None  # width of the opening for the driver's flange; None: it lies on the front
+    least_duct_mm: float
 
 
 def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float) -> BodyRules:
@@ -75,6 +76,7 @@ def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float) -> Bod
         corner_mm=enclosure.corner_mm,
         dowel_play_mm=DOWEL_MM[enclosure.dowel_fit],
         recess_mm=driver.frame_mm + 2 * FLANGE_MM if enclosure.recess else None,
+        least_duct_mm=enclosure.least_duct_mm,
     )
 
 
@@ -115,17 +117,22 @@ def layer_counts(rules: BodyRules, driver: Driver, height_mm: float) -> tuple[La
 
 
 def seat_layers(rules: BodyRules, total: int) -> int | None:
-    """Return over how many layers the driver's ring stands: as many as its frame needs, centred in the stack.
+    """Return over how many layers the driver's ring stands, centred in a stack; None if they are too many for it."""
+    layers = ring_layers(rules, total)
+    return layers if layers <= total - 2 else None
+
+
+def ring_layers(rules: BodyRules, middle: int) -> int:
+    """Return how many layers the frame needs about a middle, which comes doubled: for the whole stack, its layers.
 
     The seat is a whole number of layers high, so its top and bottom are the faces of layers, not of cuts.
     """
     rim = FRAME_RIM_MM if rules.recess_mm is None else FLANGE_MM + rules.least_web_mm
     need = math.ceil((rules.frame_mm + 2 * (rim + rules.fit_mm)) / rules.thickness_mm - 1e-9)
-    layers = need if (total - need) % 2 == 0 else need + 1
-    return layers if layers <= total - 2 else None
+    return need if (middle - need) % 2 == 0 else need + 1
 
 
-def plate_layers(rules: BodyRules, total: int) -> int:
-    """Return over how many layers the terminal plate stands, centred in the stack."""
+def plate_layers(rules: BodyRules, middle: int) -> int:
+    """Return over how many layers the terminal plate stands about a middle, which comes doubled."""
     need = max(3, math.ceil((rules.plate_height_mm + 2 * rules.fit_mm) / rules.thickness_mm - 1e-9))
-    return need if (total - need) % 2 == 0 else need + 1
+    return need if (middle - need) % 2 == 0 else need + 1

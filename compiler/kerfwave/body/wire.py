@@ -35,7 +35,7 @@ def with_wire(body: Body, wire_mm: float | None) -> Body:
     """Return the body with a channel for a wire of this diameter, as far as its walls have room; None: without."""
     if wire_mm is None:
         return body
-    t, index = body.rules.thickness_mm, wire_layer(body.counts.total)
+    t, index = body.rules.thickness_mm, wire_layer(body.levels.middle)
     low, high = (index - 1) * t, index * t
     channel = _channel(body, wire_mm + PLAY_MM, low, high)
     if not channel:
@@ -139,7 +139,7 @@ def check_wire(body: Body, wire_mm: float) -> Check:
     tie = any(p.kind == "wire-tie" for p in body.air)
     text = (
         f"the wire lies in a channel {length:.0f} mm long and {wire_mm + PLAY_MM:.1f} mm deep in the wall of the "
-        f"chamber, in layer {wire_layer(body.counts.total)}; open to the chamber all along, so it leads nowhere else"
+        f"chamber, in layer {wire_layer(body.levels.middle)}; open to the chamber all along, so it leads nowhere else"
     )
     text += ", with a hole for a tie" if tie else "; no room for a tie beside it, so knot the wire behind a dab of glue"
     return Check("wire", "ok", text, round(length, 1), SHORTEST_MM)

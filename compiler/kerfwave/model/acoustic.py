@@ -122,6 +122,8 @@ class GuideRun:
     height_m: float
     turn_deg: float = 0.0  # 0 for a straight; the sign does not matter to the sound
     inner_radius_m: float = 0.0  # of a bend's inner wall, in the middle of it
+    gap_m: float = 0.0  # above 0: no bend in the plane but a passage through a floor, its hole so long along the guide
+    floor_m: float = 0.0  # thickness of that floor; 180 degrees: from one storey to the next, 90: from the chamber
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,8 +54,11 @@ def _polygon(points_mm: list[list[float]], faces: list[str]) -> Plan:
     first = names.index("front")
     points, names = points[first:] + points[:first], names[first:] + names[:first]
     outline = _laid_on_front(points)
-    if min(y for _, y in outline) < -_TOUCH:
-        raise PlanError("the plan reaches in front of its front face", ("faces",), "name another edge front")
+    foremost = min(y for _, y in outline)
+    if foremost < -_TOUCH:
+        raise PlanError(
+            f"the plan reaches {-foremost:.4g} mm in front of its front face", ("faces",), "name another edge front"
+        )
     width = max(x for x, _ in outline) - min(x for x, _ in outline)
     depth = max(y for _, y in outline)
     for size, word in ((width, "wide"), (depth, "deep")):

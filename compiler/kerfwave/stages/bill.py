@@ -8,7 +8,7 @@ import math
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
-from kerfwave.body.rules import plate_layers, seat_layers
+from kerfwave.body.rules import plate_layers, ring_layers
 from kerfwave.stages.facts import Facts
 from kerfwave.writers.bill import BillRow
 
@@ -94,13 +94,13 @@ def glue_area_mm2(facts: Facts) -> float:
     by_id = {p.id: Polygon(p.outline, [list(h) for h in p.holes]) for p in facts.sliced.pieces}
     wood = [unary_union([by_id[name] for name in layer.pieces]) for layer in facts.sliced.layers]
     area = math.fsum(float(a.intersection(b).area) for a, b in itertools.pairwise(wood))
-    rules, total = facts.built.body.rules, facts.built.body.counts.total
+    rules, middle = facts.built.body.rules, facts.built.body.levels.middle
     t = rules.thickness_mm
-    plate = rules.plate_width_mm * plate_layers(rules, total) * t
+    plate = rules.plate_width_mm * plate_layers(rules, middle) * t
     bore = next(o for o in facts.built.body.openings if o.kind == "terminal").area_mm2
     area += plate - bore
     if rules.stack == "upright":
-        area += rules.seat_width_mm * (seat_layers(rules, total) or 0) * t - math.pi / 4 * rules.bore_mm**2
+        area += rules.seat_width_mm * ring_layers(rules, middle) * t - math.pi / 4 * rules.bore_mm**2
     return area
 
 

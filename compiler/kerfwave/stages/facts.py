@@ -65,14 +65,39 @@ class Facts:
         """What one body is made of: of a pair, the left one."""
         return tuple(p for p in self.pieces if p.body == 1)
 
-    @property
-    def centreline(self) -> tuple[Point, ...]:
-        """Points along the middle of the guide, from the chamber to the mouth."""
-        points, runs = [], self.built.body.fold.runs
+    def centreline(self, storey: int = 0) -> tuple[Point, ...]:
+        """Return points along the middle of the guide on one storey, from the chamber's side to the mouth's."""
+        runs = [run for run in self.built.body.fold.runs if run.storey == storey]
+        points = []
         for run in runs:
             steps = 16 if run.turn_deg else 1
             points += [path.at(run, i / steps)[:2] for i in range(steps)]
         return (*points, path.end(runs[-1])[:2]) if runs else ()
+
+    @property
+    def insides(self) -> dict[str, str]:
+        """One drawing of the path inside for each storey of the guide, by file name."""
+        body = self.built.body
+        t, storeys = body.rules.thickness_mm, body.levels.storeys
+        if body.fold.key.arrangement.in_one_plane:
+            whole = drawings.plan_svg(
+                body.air, body.skin, openings=body.openings, path=self.centreline(), title="The path inside"
+            )
+            return {"drawings/inside.svg": whole}
+        found = {}
+        for n, (low, high) in enumerate(storeys):
+            # The floors next to it count, for the passages through them.
+            here = [p for p in body.air if p.from_z_mm < (high + 0.5) * t and p.to_z_mm > (low - 0.5) * t]
+            openings = [o for o in body.openings if o.kind != "mouth" or n == len(storeys) - 1]
+            if body.fold.key.under:
+                here = [p for p in here if p.kind != "chamber"]
+                openings = [o for o in openings if o.kind == "mouth"]
+            ident = "inside" if n == 0 else f"inside-{n + 1}"
+            title = f"The path inside, storey {n + 1} of {len(storeys)}: layers {low + 1} to {high}"
+            found[f"drawings/{ident}.svg"] = drawings.plan_svg(
+                here, body.skin, openings=openings, path=self.centreline(n), title=title, ident=ident
+            )
+        return found
 
     @property
     def drawings(self) -> dict[str, str]:
@@ -80,9 +105,7 @@ class Facts:
         body = self.built.body
         plan, stack = body.skin, body.rules.stack
         found = {
-            "drawings/inside.svg": drawings.plan_svg(
-                body.air, plan, openings=body.openings, path=self.centreline, title="The path inside"
-            ),
+            **self.insides,
             "drawings/stack.svg": drawings.stack_svg(self.sliced.layers, body.openings, plan, stack=stack),
             "drawings/closed.svg": drawings.closed_view_svg(self.sliced.layers, self.sliced.pieces, stack=stack),
             "drawings/exploded.svg": drawings.exploded_view_svg(self.sliced.layers, self.sliced.pieces, stack=stack),

@@ -94,6 +94,9 @@ def run(
     network = built.network
     if not wanted or network.mouth is None:
         return Solved(None, ())
+    if not built.body.fold.key.arrangement.in_one_plane:
+        text = "the sound field was not solved: the air does not lie in one plane; only the network knows this guide"
+        return Solved(None, (Check("field-resonance", "ok", text),))
     air = air_at()
     cell = cell_mm(built.body)
     progress(0.1, f"cells of {cell:g} mm")

@@ -71,6 +71,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         sheets=tuple(_sheet(facts, p.name, files) for p in facts.paths.programs),
         pieces_svg=files["drawings/pieces.svg"],
         plan_svg=files["drawings/inside.svg"],
+        more_plans=tuple(files[name] for name in facts.insides if name != "drawings/inside.svg"),
         stack_svg=files["drawings/stack.svg"],
         layers=tuple(
             LayerView(layer.index, files[f"drawings/layer-{layer.index:02d}.svg"], layer_text(layer), layer.pieces)
@@ -140,8 +141,8 @@ def _guide_fact(facts: Facts) -> tuple[Fact, ...]:
     return (
         (
             "Guide",
-            f"{fold.length_mm:.0f} mm long, {fold.key.width_mm:g} x {1e3 * runs[0].height_m:.1f} mm, "
-            f"{fold.key.lanes} {'lane' if fold.key.lanes == 1 else 'lanes'}",
+            f"{1e3 * math.fsum(run.length_m for run in runs):.0f} mm long, "
+            f"{fold.key.width_mm:g} x {1e3 * runs[0].height_m:.1f} mm, {_lanes(facts)}",
         ),
     )
 
@@ -150,11 +151,12 @@ def _inside_words(facts: Facts) -> str:
     fold = facts.built.body.fold
     if fold.mouth is None:
         return "It is a closed box: the chamber behind the driver has no other way out."
-    lanes = "in one lane" if fold.key.lanes == 1 else f"folded in {fold.key.lanes} lanes"
+    lanes = "in one lane" if fold.key.lanes == 1 and fold.key.storeys == 1 else f"folded in {_lanes(facts)}"
+    length_m = math.fsum(run.length_m for run in facts.built.volumes.guide)
     what = "A vent" if facts.spec.enclosure.case == "vented" else "A guide"
     return (
-        f"{what} {fold.length_mm / 1e3:.2f} m long, {lanes}, leads from the chamber behind the driver to a mouth in "
-        f"the {fold.mouth.face} face."
+        f"{what} {length_m:.2f} m long, {lanes}, leads from the chamber behind the driver to a mouth in the "
+        f"{fold.mouth.face} face."
     )
 
 
@@ -169,6 +171,18 @@ def _summary(facts: Facts) -> str:
         f"{one} of {counts.total} layers, {x1 - x0:.0f} by {y1 - y0:.0f} by {height:.0f} mm, around the "
         f"{spec.driver.name}. {_inside_words(facts)}"
     )
+
+
+def _lanes(facts: Facts) -> str:
+    """Return "6 lanes", or "3 lanes on each of 2 storeys beside the chamber"."""
+    key, stack = facts.built.body.fold.key, facts.built.body.rules.stack
+    lanes = f"{key.lanes} lane{'s' if key.lanes > 1 else ''}"
+    if key.arrangement.in_one_plane:
+        return lanes
+    place = "beside" if not key.under else ("under" if stack == "upright" else "behind")
+    if key.storeys == 1:
+        return f"{lanes} on a storey {place} the chamber"
+    return f"{lanes} on each of {key.storeys} storeys {place} the chamber"
 
 
 def _extent(facts: Facts, axis: int) -> tuple[float, float]:

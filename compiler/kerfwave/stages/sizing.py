@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kerfwave.acoustics import driver as drivers
 from kerfwave.acoustics import sizing
 from kerfwave.acoustics.air import air as air_at
 from kerfwave.acoustics.cases import SMALLEST_CHAMBER, duct_length_m
 from kerfwave.body import measure
+from kerfwave.body.air import stands
 from kerfwave.body.closed import closed_fold
 from kerfwave.body.fold import Fold
 from kerfwave.body.places import CannotFold
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
 from kerfwave.body.search import Folds, all_folds
+from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement, levels
 from kerfwave.engine.errors import StageError
 from kerfwave.model.spec import Driver, Enclosure, Target
 
 TAPERS = (1.0, 0.6, 0.8, 1.3, 1.7)  # last lane to first
+MOST_BODIES = 200  # folds times heights whose sound is worked out
+ON_STOREYS = (*(Arrangement(n) for n in (2, 3)), *(Arrangement(n, part) for n in (1, 2) for part in (1.0, 0.5)))
+NEARLY = 0.9  # of the longest guide, where none is as long as asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +83,13 @@ def run(
     if enclosure.case == "closed":
         least, long_enough, folds = 0.0, True, _closed(enclosure, rules)
     else:
-        folds, long_enough = _folded(enclosure, rules, least, 1e3 * longest_m)
+        folds, long_enough = _folded(enclosure, rules, counts, least, 1e3 * longest_m)
     progress(0.6, f"{len(folds)} folds")
-    bodies = [(fold, count) for count in counts for fold in folds]
+    bodies = _spread_out(rules, folds, counts)
     candidates = []
     for label, (fold, count) in enumerate(bodies):
         promise = measure.promised(fold, rules, count, driver)
-        if promise.chamber_m3 > 0:
+        if promise is not None and promise.chamber_m3 > 0:
             candidates.append(
                 sizing.Candidate(
                     label, count.total, promise.chamber_m3, promise.closed_m3, promise.guide, promise.chamber
@@ -121,18 +126,60 @@ def _closed(enclosure: Enclosure, rules: BodyRules) -> tuple[Fold, ...]:
 
 
 def _folded(
-    enclosure: Enclosure, rules: BodyRules, least_mm: float, longest_mm: float
+    enclosure: Enclosure, rules: BodyRules, counts: tuple[LayerCount, ...], least_mm: float, longest_mm: float
 ) -> tuple[tuple[Fold, ...], bool]:
-    """Return the folds of an enclosure with a guide, and whether any is as long as asked."""
-    found = all_folds(
-        enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm, least_length_mm=least_mm, tapers=TAPERS
-    )
+    """Return the folds of an enclosure with a guide, and whether any is as long as asked.
+
+    Raises:
+        StageError: if nothing folds.
+    """
+    several = tuple(a for a in ON_STOREYS if any(levels(rules, count, a) for count in counts))
+    ways: dict[str, list[tuple[Arrangement, ...]]] = {
+        "never": [(IN_ONE_PLANE,)],
+        "when-needed": [(IN_ONE_PLANE,), several],
+        "always": [several],
+        "weighed": [(IN_ONE_PLANE, *several)],
+    }
+    attempts = ways[enclosure.storeys]
+
+    def folded(least_length_mm: float, tapers: tuple[float, ...], arrangements: tuple[Arrangement, ...]) -> Folds:
+        found = all_folds(
+            enclosure.plan,
+            rules,
+            least_duct_mm=enclosure.least_duct_mm,
+            least_length_mm=least_length_mm,
+            tapers=tapers,
+            arrangements=arrangements,
+        )
+        standing = tuple(f for f in found.folds if any(stands(rules, count, f) for count in counts))
+        return replace(found, folds=standing)
+
+    for arrangements in attempts:
+        found = folded(least_mm, TAPERS, arrangements)
+        if found.folds:
+            break
     long_enough = bool(found.folds)
     if not long_enough:
-        found = all_folds(enclosure.plan, rules, least_duct_mm=enclosure.least_duct_mm)
+        found = _longest(folded(0.0, (1.0,), tuple(a for some in attempts for a in some)))
     if not found.folds:
         raise StageError(_nothing_folds(found, enclosure), ("enclosure", "plan"))
     return _of_case(found.folds, enclosure.case, longest_mm), long_enough
+
+
+def _longest(found: Folds) -> Folds:
+    """Return the folds that come nearest to a length that none of them reaches."""
+    most = max((fold.length_mm for fold in found.folds), default=0.0)
+    return replace(found, folds=tuple(fold for fold in found.folds if fold.length_mm >= NEARLY * most))
+
+
+def _spread_out(
+    rules: BodyRules, folds: tuple[Fold, ...], counts: tuple[LayerCount, ...]
+) -> tuple[tuple[Fold, LayerCount], ...]:
+    """Return folds with the heights they stand in, lowest first: all if they are few, else some, evenly among them."""
+    every = tuple((fold, count) for count in counts for fold in folds if stands(rules, count, fold))
+    if len(every) <= MOST_BODIES:
+        return every
+    return tuple(every[round(i * (len(every) - 1) / (MOST_BODIES - 1))] for i in range(MOST_BODIES))
 
 
 def _of_case(folds: tuple[Fold, ...], case: str, longest_mm: float) -> tuple[Fold, ...]:

@@ -129,6 +129,7 @@ class GuideModel:
     sheets: tuple[SheetView, ...] = ()
     pieces_svg: str = ""
     plan_svg: str = ""
+    more_plans: tuple[str, ...] = ()  # of the storeys above the first
     stack_svg: str = ""
     layers: tuple[LayerView, ...] = ()
     insets: tuple[InsetView, ...] = ()

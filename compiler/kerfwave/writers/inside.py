@@ -55,12 +55,13 @@ def plan_svg(
     openings: Iterable[Opening] = (),
     path: Iterable[Point] = (),
     title: str = "The path inside",
+    ident: str = "inside",
 ) -> str:
     """Return the body cut open along the stack: wood hatched, chamber pale, passes coloured and numbered in order.
 
     Prisms of one name (a pass that is cut through several bands of layers) are drawn as one. The line with the arrow
     leads from the chamber to the mouth: `path` where it is given, else through the middle of each pass and of each
-    border between two.
+    border between two. `ident` begins the ids, so that several may stand in one page.
     """
     openings = tuple(openings)
     groups = _by_name(air)
@@ -81,7 +82,7 @@ def plan_svg(
         f"of the sound's path: {', '.join(text for _, text, _ in legend)}. "
         f"Openings: {', '.join(OPENING_WORDS.get(o.kind, o.kind) for o in openings) or 'none'}."
     )
-    drawing = page("inside", 0.0, 0.0, width, height, title=title, desc=desc)
+    drawing = page(ident, 0.0, 0.0, width, height, title=title, desc=desc)
 
     def place(point: Point) -> Point:
         return point[0] - x0 + left, floor - (point[1] - y0)
@@ -89,7 +90,7 @@ def plan_svg(
     drawing.add(
         drawing.path(
             d=outline_data([plan], place),
-            fill=hatch(drawing, "inside-wood", 45, 1.8 * unit),
+            fill=hatch(drawing, f"{ident}-wood", 45, 1.8 * unit),
             stroke=INK,
             stroke_width=n(unit * 0.35),
             class_="kw-ink",
@@ -97,10 +98,10 @@ def plan_svg(
     )
     order = {"chamber": 0, "guide": 1, "mouth": 1}
     for name, (kind, wood) in sorted(groups.items(), key=lambda item: order.get(item[1][0], 2)):
-        drawing.add(_area(drawing, name, kind, wood, guide, place, unit))
+        drawing.add(_area(drawing, ident, name, kind, wood, guide, place, unit))
     line = tuple(path) or _line_through(groups, openings)
     if len(line) > 1:
-        drawing.add(_path(drawing, line, place, unit))
+        drawing.add(_path(drawing, ident, line, place, unit))
     for name, (kind, wood) in groups.items():
         if kind in ("guide", "chamber") and not wood.is_empty:
             drawing.add(_name_area(drawing, name, kind, wood, guide, place, unit))
@@ -156,14 +157,16 @@ def _legend(groups: dict[str, tuple[str, Any]], guide: list[str]) -> list[tuple[
     return list(entries.values())
 
 
-def _area(drawing: Any, name: str, kind: str, area: Any, guide: list[str], place: Place, unit: float) -> Any:
+def _area(
+    drawing: Any, ident: str, name: str, kind: str, area: Any, guide: list[str], place: Place, unit: float
+) -> Any:
     colour, class_ = _colour(name, kind, guide)
     rings = [
         tuple(ring.coords)[:-1] for part in getattr(area, "geoms", [area]) for ring in (part.exterior, *part.interiors)
     ]
     return drawing.path(
         d=outline_data(rings, place),
-        id=f"inside-{slug(name)}",
+        id=f"{ident}-{slug(name)}",
         fill=colour,
         fill_rule="evenodd",
         stroke=INK,
@@ -230,8 +233,8 @@ def _line_through(groups: dict[str, tuple[str, Any]], openings: tuple[Opening, .
     return tuple(points)
 
 
-def _path(drawing: Any, line: tuple[Point, ...], place: Place, unit: float) -> Any:
-    group = drawing.g(id="inside-path")
+def _path(drawing: Any, ident: str, line: tuple[Point, ...], place: Place, unit: float) -> Any:
+    group = drawing.g(id=f"{ident}-path")
     common = {"fill": "none", "stroke_linejoin": "round", "stroke_linecap": "round"}
     data = line_data(line, place)
     group.add(drawing.path(d=data, stroke="#ffffff", stroke_width=n(1.5 * unit), stroke_opacity="0.8", **common))

@@ -1,0 +1,189 @@
+"""Storeys: which layers hold which stretch of the guide, and the passages through the floors between them.
+
+```
+  one plane            beside the chamber         under it (facing: behind it)
+  +-------------+      +-------------+            +-------------+
+  |      |      |      |      |storey|            |   chamber   |
+  | cham-| guide|      | cham-|==  ==|  floor     |====  =======|  floor with a passage
+  |  ber |      |      |  ber |storey|            |   storey 1  |
+  +-------------+      +-------------+            +-------------+
+```
+
+All storeys are equally high, so that the guide keeps its section, and a passage is as long along the guide as a storey
+is high: the air that turns into it meets no narrower place.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+from kerfwave.body import path
+from kerfwave.body.path import GRID_DECIMALS, Run
+from kerfwave.body.rules import BodyRules, LayerCount, plate_layers, ring_layers
+from kerfwave.model.parts import Ring
+
+Span = tuple[int, int]  # layers counted from 0; the second is the first that no longer belongs to it
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Arrangement:
+    """How many storeys the guide has, and where the chamber is."""
+
+    storeys: int = 1
+    under: float = 0.0  # 0: beside the chamber; else under it, with this share of the layers that it can do without
+
+    @property
+    def in_one_plane(self) -> bool:
+        """Whether chamber and guide lie side by side on one storey."""
+        return self.storeys == 1 and not self.under
+
+
+IN_ONE_PLANE = Arrangement()
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """The layers of the chamber and of every storey of the guide, throat first."""
+
+    chamber: Span
+    storeys: tuple[Span, ...]
+
+    @property
+    def middle(self) -> int:
+        """Twice the height of the chamber's middle, in layers: driver and terminals are centred there."""
+        return self.chamber[0] + self.chamber[1]
+
+
+def levels(rules: BodyRules, counts: LayerCount, arrangement: Arrangement) -> Levels | None:
+    """Return what an arrangement makes of a stack; None if the stack is too low for it.
+
+    Floors are whole layers, together no thinner than a separator; what cannot be shared out evenly goes into them.
+    """
+    low, high = counts.floor, counts.floor + counts.inner
+    if arrangement.in_one_plane:
+        return Levels((low, high), ((low, high),))
+    t, number = rules.thickness_mm, arrangement.storeys
+    floor = max(1, math.ceil(rules.separator_mm / t - 1e-9))
+    least = max(1, math.ceil(rules.least_duct_mm / t - 1e-9))
+    if not arrangement.under:
+        each, over = divmod(counts.inner - (number - 1) * floor, number)
+        return None if each < least else Levels((low, high), _upwards(low, number, each, floor, over))
+    spare = counts.inner - number * floor - _chamber_layers(rules, counts)
+    each = int(spare * arrangement.under / number + 1e-9)
+    if each < least:
+        return None
+    taken = number * (each + floor)
+    if rules.stack == "facing":  # the front layers are the lowest: the guide lies behind the chamber
+        return Levels((low, high - taken), _upwards(high - taken + floor, number, each, floor, 0))
+    downwards = _upwards(low, number, each, floor, 0)[::-1]
+    found = Levels((low + taken, high), downwards)
+    across = (seat_span(rules, found.middle), plate_span(rules, found.middle))
+    return found if all(a >= 1 and b <= counts.total - 1 for a, b in across) else None
+
+
+def _upwards(low: int, number: int, each: int, floor: int, over: int) -> tuple[Span, ...]:
+    """Return storeys from a layer upwards; the lowest floors are a layer thicker for each that is left over."""
+    found = []
+    for i in range(number):
+        found.append((low, low + each))
+        low += each + floor + (1 if i < over else 0)
+    return tuple(found)
+
+
+def _chamber_layers(rules: BodyRules, counts: LayerCount) -> int:
+    """Return how many layers the chamber needs for the driver, its ring and the terminal plate.
+
+    The ring of an upright body may reach into floor and lid, but the outermost layers stay whole.
+    """
+    t = rules.thickness_mm
+    plate = math.ceil((rules.plate_height_mm + 2 * rules.fit_mm) / t - 1e-9) + 1
+    if rules.stack == "facing":
+        return max(math.ceil((rules.reach_mm - counts.floor * t) / t - 1e-9), plate, 3)
+    ring = ring_layers(rules, 0) - 2 * (counts.lid - 1)
+    return max(math.ceil(rules.bore_mm / t - 1e-9), ring, plate, 3)
+
+
+def seat_span(rules: BodyRules, middle: int) -> Span:
+    """Return the layers of the driver's ring about a chamber's middle, which comes doubled; see `Levels.middle`."""
+    layers = ring_layers(rules, middle)
+    return ((middle - layers) // 2, (middle + layers) // 2)
+
+
+def plate_span(rules: BodyRules, middle: int) -> Span:
+    """Return the layers of the terminal plate about a chamber's middle, which comes doubled."""
+    layers = plate_layers(rules, middle)
+    return ((middle - layers) // 2, (middle + layers) // 2)
+
+
+# --- passages ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """A hole through a floor: from the chamber (storey -1) or from the end of one storey to the start of the next."""
+
+    from_storey: int
+    to_storey: int
+    outline: Ring
+    span: Span  # of the floor
+    width_mm: float
+
+
+def passages(
+    runs: tuple[Run, ...], found: Levels, arrangement: Arrangement, thickness_mm: float
+) -> tuple[Passage, ...]:
+    """Return the passages of a guide, throat first."""
+    if arrangement.in_one_plane:
+        return ()
+    gap = gap_mm(found, thickness_mm)
+    holes: list[Passage] = []
+    if arrangement.under:
+        holes.append(
+            Passage(-1, 0, _hole(runs[0], 0.0, gap), _between(found.chamber, found.storeys[0]), runs[0].width_in_mm)
+        )
+    for before, after in itertools.pairwise(runs):
+        if after.storey != before.storey:
+            span = _between(found.storeys[before.storey], found.storeys[after.storey])
+            hole = _hole(before, before.length_mm - gap, before.length_mm)
+            holes.append(Passage(before.storey, after.storey, hole, span, before.width_out_mm))
+    return tuple(holes)
+
+
+def gap_mm(found: Levels, thickness_mm: float) -> float:
+    """Return how long a passage is along the guide: as long as a storey is high."""
+    return (found.storeys[0][1] - found.storeys[0][0]) * thickness_mm
+
+
+def long_enough(runs: tuple[Run, ...], found: Levels, arrangement: Arrangement, thickness_mm: float) -> bool:
+    """Return whether every run with passages at its ends is longer than they are."""
+    if arrangement.in_one_plane:
+        return True
+    gap = gap_mm(found, thickness_mm)
+    return all(run.length_mm >= n * gap + 1.0 for run, n in zip(runs, passages_of_runs(runs, arrangement), strict=True))
+
+
+def passages_of_runs(runs: tuple[Run, ...], arrangement: Arrangement) -> tuple[int, ...]:
+    """Return for each run how many of its two ends lie under or over a passage."""
+    return tuple(sum(end_passages(runs, i, arrangement)) for i in range(len(runs)))
+
+
+def end_passages(runs: tuple[Run, ...], i: int, arrangement: Arrangement) -> tuple[bool, bool]:
+    """Return whether a run begins, and whether it ends, with a passage."""
+    begins = runs[i - 1].storey != runs[i].storey if i else bool(arrangement.under)
+    ends = i + 1 < len(runs) and runs[i + 1].storey != runs[i].storey
+    return begins, ends
+
+
+def _between(one: Span, other: Span) -> Span:
+    return (min(one[1], other[1]), max(one[0], other[0]))
+
+
+def _hole(run: Run, start_mm: float, stop_mm: float) -> Ring:
+    """Return the rectangle of a straight run's duct between two places along it."""
+    corners = [
+        path.at(run, along / run.length_mm, side * path.width_at(run, along / run.length_mm) / 2)
+        for along, side in ((start_mm, -1), (stop_mm, -1), (stop_mm, 1), (start_mm, 1))
+    ]
+    return tuple((round(x, GRID_DECIMALS) + 0.0, round(y, GRID_DECIMALS) + 0.0) for x, y, _ in corners)

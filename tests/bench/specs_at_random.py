@@ -1,0 +1,152 @@
+"""Random specs for the campaign of bodies: every one is what a person could have written, not all of them wise."""
+
+from __future__ import annotations
+
+import math
+import random
+from typing import Any
+
+SHEET_MM = (3.0, 4.0, 6.0, 9.0)
+PLANS = ("rectangle", "trapezoid", "regular polygon", "polygon")
+MACHINE = {
+    "name": "Open frame",
+    "bed_mm": [600, 600],
+    "laser": {"optical_power_w": 10, "wavelength_nm": 450, "spot_mm": 0.1},
+    "max_feed_mm_min": 6000,
+    "rapid_feed_mm_min": 6000,
+    "acceleration_mm_s2": 500,
+    "power_scale": 1000,
+}
+ROOM = {"width_m": 4, "depth_m": 4, "height_m": 2.5}
+
+
+class Chance:
+    """Draws from one seeded generator, of which only `random()` is used."""
+
+    def __init__(self, seed: int) -> None:
+        self.one = random.Random(seed).random
+
+    def between(self, low: float, high: float) -> float:
+        """Return a number, every one as likely."""
+        return low + (high - low) * self.one()
+
+    def spread(self, low: float, high: float) -> float:
+        """Return a number, every ratio as likely."""
+        return low * (high / low) ** self.one()
+
+    def pick(self, *among: Any) -> Any:
+        """Return one of several."""
+        return among[int(self.one() * len(among))]
+
+
+def spec(seed: int) -> dict[str, Any]:
+    """Return one spec as plain data: 40 to 130 mm of frame, a guide of 0.3 to 2.5 m, a body of 1 to 20 litres.
+
+    Six in seven have a body that is large enough for its driver; the others may be as absurd as they like. Promises
+    about the sound are weak: whether the guide folds is the question.
+    """
+    chance = Chance(seed)
+    frame = round(chance.spread(40, 130), 1)
+    litres = chance.spread(1.0 if chance.one() < 1 / 7 else max(1.0, 2.5 * (frame / 100) ** 3), 20.0)
+    sheet = chance.pick(*SHEET_MM)
+    wall = round(chance.between(1, 2.2) * max(5.0, sheet), 1)
+    stack = chance.pick("upright", "upright", "facing")
+    driver = _driver(chance, frame)
+    if stack == "upright":
+        height = (frame + 8 + 2 * max(wall, sheet)) * chance.spread(1.05, 2.0)
+    else:
+        height = (driver["depth_mm"] + 10 + 2 * max(wall, sheet)) * chance.spread(1.05, 2.0)
+    height = min(height, 1.2 * (1e6 * litres) ** (1 / 3) * chance.between(0.8, 1.1)) if litres > 3 else height
+    shape = chance.pick(*PLANS)
+    plan, faces = _plan(chance, shape, 1e6 * litres / height)
+    enclosure: dict[str, Any] = {
+        "stack": stack,
+        "plan": plan,
+        "height_mm": round(height, 1),
+        "wall_mm": wall,
+        "separator_mm": round(chance.between(1, 1.5) * max(4.0, sheet), 1),
+        "least_web_mm": 2.5,
+        "least_duct_mm": round(chance.between(0.12, 0.2) * frame, 1),
+        "guide_least_mm": round(chance.spread(300, 2500)),
+        "corner": chance.pick("round", "chamfer"),
+        "corner_mm": round(wall * chance.pick(0.0, 0.5, 1.0), 1),
+        "mouth_face": chance.pick("auto", "auto", chance.pick(*faces)),
+        "terminal_face": chance.pick("auto", "auto", chance.pick(*faces)),
+        "terminals": {"plate_width_mm": 34, "plate_height_mm": 18, "depth_mm": 15},
+    }
+    if chance.one() < 0.5:
+        enclosure["dowel_mm"] = 3
+    return {
+        "format": 1,
+        "name": f"Random {seed}",
+        "driver": driver,
+        "target": {"band_from_hz": 120, "band_to_hz": 700, "level_db": 50, "ripple_db": 40, "relief_from_hz": 80},
+        "enclosure": enclosure,
+        "stock": _stock(chance, sheet),
+        "machine": MACHINE,
+        "room": ROOM,
+    }
+
+
+def _driver(chance: Chance, frame: float) -> dict[str, Any]:
+    size = frame / 75
+    return {
+        "name": f"Random {frame:g} mm",
+        "fs_hz": round(chance.between(0.8, 1.25) * 105 / size**0.7, 1),
+        "qms": round(chance.between(2.5, 5), 2),
+        "qes": round(chance.between(0.45, 1.0), 2),
+        "vas_l": round(chance.between(0.6, 1.5) * size**3.5, 3),
+        "sd_cm2": round(math.pi / 4 * (0.071 * frame) ** 2, 1),
+        "re_ohm": chance.pick(3.6, 6.5),
+        "xmax_mm": round(chance.between(1.5, 4.5), 1),
+        "power_w": 10,
+        "frame_mm": frame,
+        "cutout_mm": round(0.81 * frame, 1),
+        "bolt_circle_mm": round(0.905 * frame, 1),
+        "depth_mm": round(chance.between(0.42, 0.62) * frame + 4, 1),
+        "magnet_mm": round(0.6 * frame, 1),
+        "displacement_cm3": round(30 * size**3, 1),
+    }
+
+
+def _stock(chance: Chance, sheet: float) -> dict[str, Any]:
+    return {
+        "name": f"Plywood {sheet:g}",
+        "material": "birch-plywood",
+        "glue": "uf",
+        "thickness_mm": sheet,
+        "measured_mm": [round(sheet * chance.between(0.96, 1.02), 2) for _ in range(3)],
+        "density_kg_m3": 650,
+        "sheets": [{"width_mm": 600, "height_mm": 600, "count": 100}],
+    }
+
+
+def _plan(chance: Chance, shape: str, area: float) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Return a plan of about an area in mm2, and the names of its faces."""
+    four = ("front", "right", "back", "left")
+    aspect = chance.spread(0.6, 1.6)
+    width = min(max(math.sqrt(area / aspect), 31.0), 1400.0)
+    depth = min(max(area / width, 31.0), 1400.0)
+    if shape == "rectangle":
+        return {"shape": shape, "width_mm": round(width, 1), "depth_mm": round(depth, 1)}, four
+    if shape == "trapezoid":
+        lean = chance.between(-0.2, 0.2) * width
+        front, back = round(width + lean, 1), round(width - lean, 1)
+        return {"shape": shape, "front_mm": front, "back_mm": back, "depth_mm": round(depth, 1)}, four
+    if shape == "regular polygon":
+        corners = chance.pick(3, 5, 6, 8, 12)
+        radius = math.sqrt(2 * area / (corners * math.sin(math.tau / corners)))
+        at = [math.tau * (i - 0.5) / corners - math.pi / 2 for i in range(corners)]
+        points = [(radius * math.cos(a), radius * math.sin(a)) for a in at]
+    else:  # a star-shaped ring about the middle, with reflex corners
+        corners = chance.pick(5, 6, 7, 9)
+        radius = math.sqrt(area / math.pi) * 1.1
+        at = [math.tau * (i - 0.5 + chance.between(-0.25, 0.25)) / corners - math.pi / 2 for i in range(corners)]
+        far = [radius * chance.between(0.72, 1.2) for _ in at]
+        points = [(r * math.cos(a), r * math.sin(a)) for r, a in zip(far, at, strict=True)]
+    faces = ("front", *(f"face-{i}" for i in range(2, corners + 1)))
+    return {
+        "shape": "polygon",
+        "points_mm": [[round(x, 1), round(y, 1)] for x, y in points],
+        "faces": list(faces),
+    }, faces
