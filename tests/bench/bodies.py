@@ -9,6 +9,9 @@ is drawn from its number alone, so a case is run again with `--from NUMBER --spe
 from __future__ import annotations
 
 import argparse
+import functools
+import importlib
+import inspect
 import itertools
 import os
 import re
@@ -19,7 +22,6 @@ from collections import Counter
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -35,11 +37,9 @@ from kerfwave.body.storeys import Arrangement
 from kerfwave.engine import StageError
 from kerfwave.findings import SpecError
 from kerfwave.model.acoustic import GuideRun
-from kerfwave.model.spec import Spec
 from kerfwave.spec import load
-from kerfwave.stages import body as body_stage
+from kerfwave.stages import STAGES
 from kerfwave.stages import sizing as sizing_stage
-from kerfwave.stages import slices as slices_stage
 from kerfwave.stages.slices import Sliced
 
 ROOT = Path(__file__).parents[2]
@@ -68,24 +68,15 @@ class Outcome:
     broken: tuple[str, ...] = ()
 
 
-def sliced(spec: Spec, built: Body) -> Sliced:
-    """Slice a body as the stage does."""
-    stock, machine, enclosure = spec.stock, spec.machine, spec.enclosure
-    return slices_stage.run(
-        built,
-        spec.driver,
-        enclosure.terminals,
-        enclosure.panel_hz,
-        stock.name,
-        stock.grain,
-        stock.density_kg_m3,
-        stock.youngs_gpa,
-        enclosure.split,
-        stock.sheets,
-        stock.edge_margin_mm,
-        machine.bed_width_mm,
-        machine.bed_height_mm,
-    )
+def stage(name: str, known: dict[str, Any]) -> Any:
+    """Run one stage by itself, its inputs taken from what is known, and add what it makes to that."""
+    entry = next(one for one in STAGES if one.name == name)
+    module, function = entry.run.split(":")
+    run = getattr(importlib.import_module(module), function)
+    values = [functools.reduce(getattr, ref.split(".")[1:], known[ref.split(".")[0]]) for ref in entry.inputs]
+    told = {"progress": _quiet} if "progress" in inspect.signature(run).parameters else {}
+    known[name] = run(*values, **told)
+    return known[name]
 
 
 def words(arrangement: Arrangement) -> str:
@@ -110,12 +101,8 @@ def attempt(folder: str, most_bodies: int, seed: int) -> Outcome:
         spec = load(place).spec
         plan = shapes.polygon(spec.enclosure.plan.outline)
         about["litres"] = plan.area * spec.enclosure.height_mm * 1e-6
-        basis = (spec.driver, spec.target, spec.enclosure, spec.stock.measured_mm)
-        sized = sizing_stage.run(*basis, spec.drive.volts, spec.listening.space, progress=_quiet)
-        built = body_stage.run(
-            sized, spec.driver, spec.enclosure, spec.drive.volts, spec.listening.space, progress=_quiet
-        )
-        cut = sliced(spec, built.body)
+        known: dict[str, Any] = {"spec": spec}
+        sized, built, cut = (stage(name, known) for name in ("sizing", "body", "slices"))
     except StageError as error:
         clear = bool(error.where) and NUMBER.search(error.message) is not None
         text = f"{'.'.join(map(str, error.where))}: {error.message}"
@@ -207,15 +194,9 @@ def _pairs(edges: tuple[float, ...]) -> list[tuple[float, float]]:
 def growth() -> None:
     """Print how body and slices of the first demo grow with its layers."""
     spec = load(ROOT / "specs" / "listening-post.yaml").spec
-    sized = sizing_stage.run(
-        spec.driver,
-        spec.target,
-        spec.enclosure,
-        spec.stock.measured_mm,
-        spec.drive.volts,
-        spec.listening.space,
-        progress=_quiet,
-    )
+    known: dict[str, Any] = {"spec": spec}
+    sized = stage("sizing", known)
+    stage("body", known)
     print("layers   body and slices of listening-post, processor time")
     first = 0.0
     for layers in (14, 14, 28, 56):  # the first round pays for the imports
@@ -223,7 +204,8 @@ def growth() -> None:
         designs = (replace(sized.designs[0], counts=counts),)
         start = time.process_time()
         made = body(spec.enclosure.plan, sized.rules, spec.driver, counts, designs[0].fold)
-        sliced(spec, made)
+        known["body"] = replace(known["body"], body=made)
+        stage("slices", known)
         took = time.process_time() - start
         first = first if layers > 14 else took
         print(f"{layers:4d}     {took:6.2f} s   {took / first:5.2f} times that of 14")
@@ -246,7 +228,7 @@ def main() -> None:
     outcomes = []
     with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(asked.jobs) as pool:
         seeds = range(asked.first, asked.first + asked.specs)
-        for outcome in pool.map(partial(attempt, folder, asked.bodies), seeds):
+        for outcome in pool.map(functools.partial(attempt, folder, asked.bodies), seeds):
             outcomes.append(outcome)
             if asked.list or outcome.kind in ("vague", "crashed") or outcome.broken or outcome.seconds > SLOW_S:
                 print(outcome, flush=True)

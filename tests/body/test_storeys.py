@@ -56,7 +56,7 @@ def test_every_body_on_storeys_keeps_its_promises(plan, pick, stack, way):
         solid = unary_union([wood[name] for name in layer.pieces])
         hollow = air_of_layer(body.air, layer.z_mm, layer.z_mm + layer.thickness_mm).intersection(outline)
         assert solid.area + hollow.area == pytest.approx(outline.area, abs=1e-3)
-    said = checks.check_body(body, cut, insets(body, DRIVER, Terminals()))
+    said = checks.check_body(body, cut, insets(body, DRIVER, Terminals()), DRIVER)
     assert [c.text for c in said if c.level == "fail"] == []
 
     # The guide's air is the integral of its section; the section is the same everywhere, passages included.

@@ -93,7 +93,7 @@ def check_driver_depth(body: Body, sliced: Slices, driver: Driver) -> Check:
 
 def _room_upright(body: Body, sliced: Slices, driver: Driver) -> tuple[float, tuple[Spot, ...]]:
     shape = {p.id: shapes.polygon(p.outline, p.holes) for p in sliced.pieces}
-    middle = sliced.layers[-1].z_mm / 2 + sliced.layers[-1].thickness_mm / 2
+    middle = body.levels.middle * body.rules.thickness_mm / 2
     x, half = body.fold.driver.x_mm, driver.magnet_mm / 2
     back = max(y for _, y in body.plan.outline)
     corridor = box(x - half, body.rules.front_wall_mm + 0.1, x + half, back)
