@@ -256,6 +256,11 @@ class Machine:
     bed_surface: str = "unknown"  # "matt-steel", "bright-metal", "ceramic", "wood", "unknown"
     filter_hours: float | None = None
     lens_hours: float | None = None
+    filter_life_hours: float | None = None  # how long one lasts, and what it costs
+    filter_price: float | None = None
+    lens_life_hours: float | None = None
+    lens_price: float | None = None
+    energy_price_kwh: float | None = None
     notes: str = ""
 
 

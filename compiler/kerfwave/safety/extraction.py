@@ -252,8 +252,9 @@ def _filter_limits() -> SafetyLine:
 
 
 def _filter(job: Job) -> SafetyLine:
-    hours, life = job.cut_time_s / 3600.0, job.machine.filter_hours
-    life_text = "" if life is None else f" The machine file gives the filter {number(life)} h."
+    hours, since, life = job.cut_time_s / 3600.0, job.machine.filter_hours, job.machine.filter_life_hours
+    life_text = "" if since is None else f" The filter will have run {number(since + hours)} h since it was changed."
+    life_text += "" if life is None else f" The machine file gives it {number(life)} h."
     return line(
         "fume-filter",
         "duty",
@@ -262,8 +263,8 @@ def _filter(job: Job) -> SafetyLine:
         "and with gloves.",
         source=sources.MEMORY,
         status="assumed" if life is None else "computed",
-        value=hours,
+        value=hours + (since or 0.0),
         unit="h",
         limit=life,
-        formula="time of all programs",
+        formula="time of all programs" + ("" if since is None else " and the hours since it was changed"),
     )

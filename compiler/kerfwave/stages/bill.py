@@ -13,6 +13,7 @@ from kerfwave.stages.facts import Facts
 from kerfwave.writers.bill import BillRow
 
 GLUE_G_M2 = 150.0  # wood glue on one face of each joint (common practice: 120 to 180 g/m2)
+DOWEL_KG_M3 = 700.0  # beech and birch, air dry (from memory)
 WIRE_SPARE = 1.5  # on top of the straight way, to work with
 
 
@@ -42,6 +43,16 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
     plates = ", ".join(p.id for p in facts.sliced.insets if p.role == "terminal-plate")
     each = "" if n == 1 else "; half of it for each body"
     rows += [
+        BillRow(
+            f"Scrap of the same sheet, {c.program.width_mm:.0f} x {c.program.height_mm:.0f} mm",
+            1,
+            "piece",
+            c.program.width_mm * c.program.height_mm * t * spec.stock.density_kg_m3 * 1e-6,
+            used_in=c.program.name,
+        )
+        for c in facts.paths.coupons
+    ]
+    rows += [
         BillRow(spec.driver.name, n, "piece" if n == 1 else "pieces", None, price, "driver", ""),
         BillRow(
             f"Wood screw for a pilot hole of {spec.driver.screw_hole_mm:g} mm",
@@ -60,6 +71,7 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
             "Wood glue",
             n * glue_area_mm2(facts) * 1e-6 * GLUE_G_M2,
             "g",
+            n * glue_area_mm2(facts) * 1e-6 * GLUE_G_M2,
             used_in="layers and insets",
             note=f"{n * glue_area_mm2(facts) / 100:.0f} cm2 of joints, {GLUE_G_M2:g} g/m2 (common practice)",
         ),
@@ -71,29 +83,76 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
     holes = [p for p in facts.built.body.air if p.kind == "dowel"]
     if holes:
         length = (holes[0].to_z_mm - holes[0].from_z_mm) * len(holes) * n
+        mass = math.pi / 4 * (spec.enclosure.dowel_mm or 0.0) ** 2 * length * DOWEL_KG_M3 * 1e-6
         rows.append(
             BillRow(
                 f"Dowel, {spec.enclosure.dowel_mm:g} mm",
                 length,
                 "mm",
+                mass,
                 used_in="through the stack",
                 note=f"{n * len(holes)} of {length / len(holes) / n:.0f} mm",
             )
         )
-    hours = sum(p.time_s for p in facts.paths.programs) / 3600
-    for item, life in (("Lens", spec.machine.lens_hours), ("Filter", spec.machine.filter_hours)):
-        if life:
-            rows.append(
-                BillRow(f"{item} hours", hours, "h", used_in="all sheets", note=f"of {life:g} h that one lasts")
-            )
+    rows += _worn(facts)
     return tuple(rows)
+
+
+def _worn(facts: Facts) -> list[BillRow]:
+    """Return what the job takes of current, lens and filter, priced where the machine file tells what they cost."""
+    machine, used = facts.spec.machine, facts.paths.usage
+    rows = []
+    if used.electric_kwh is not None:
+        price = None if machine.energy_price_kwh is None else machine.energy_price_kwh * used.electric_kwh
+        rows.append(BillRow("Electricity", used.electric_kwh, "kWh", price=price, used_in="all sheets"))
+    parts = (
+        ("Lens", used.beam_h, machine.lens_hours, machine.lens_life_hours, machine.lens_price, "cleaned", "beam"),
+        (
+            "Fume filter",
+            used.machine_h,
+            machine.filter_hours,
+            machine.filter_life_hours,
+            machine.filter_price,
+            "changed",
+            "",
+        ),
+    )
+    for item, hours, since, life, cost, word, kind in parts:
+        price = None if cost is None or life is None else cost * hours / life
+        told = [f"{since + hours:.0f} h since it was {word} when the job is done"] if since is not None else []
+        told += [f"one lasts {life:g} h"] if life is not None else []
+        rows.append(
+            BillRow(
+                f"{item}, hours of {kind or 'smoke'}",
+                hours,
+                "h",
+                price=price,
+                used_in="all sheets",
+                note=", ".join(told),
+            )
+        )
+    return rows
+
+
+def bill_total(rows: tuple[BillRow, ...]) -> str:
+    """Return what the bill comes to, as a sentence that says what it leaves out."""
+    priced = [row.price for row in rows if row.price is not None]
+    missing = len(rows) - len(priced)
+    if not priced:
+        return "The shelf has no price for any of it"
+    return f"The {len(priced)} priced lines come to {math.fsum(priced):.2f}; {missing} have no price on the shelf"
+
+
+def joints_mm2(facts: Facts) -> tuple[float, ...]:
+    """Return the area of wood on wood between each layer and the next one."""
+    by_id = {p.id: Polygon(p.outline, [list(h) for h in p.holes]) for p in facts.sliced.pieces}
+    wood = [unary_union([by_id[name] for name in layer.pieces]) for layer in facts.sliced.layers]
+    return tuple(float(a.intersection(b).area) for a, b in itertools.pairwise(wood))
 
 
 def glue_area_mm2(facts: Facts) -> float:
     """Return the area of all glued joints of one body: between layers, and insets on their shoulders."""
-    by_id = {p.id: Polygon(p.outline, [list(h) for h in p.holes]) for p in facts.sliced.pieces}
-    wood = [unary_union([by_id[name] for name in layer.pieces]) for layer in facts.sliced.layers]
-    area = math.fsum(float(a.intersection(b).area) for a, b in itertools.pairwise(wood))
+    area = math.fsum(joints_mm2(facts))
     rules, middle = facts.built.body.rules, facts.built.body.levels.middle
     t = rules.thickness_mm
     plate = rules.plate_width_mm * plate_layers(rules, middle) * t

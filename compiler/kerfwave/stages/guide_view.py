@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece
+from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_text, measuring
+from kerfwave.stages.bill import bill_total
 from kerfwave.stages.facts import Facts, picture_title
 from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
@@ -56,6 +58,8 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         headline=_headline(facts),
         safety=facts.assessed.lines,
         tools=TOOLS,
+        consumables=consumables(facts, bill),
+        watch=WATCH,
         unverified=not facts.recipe.verified,
         coupons=tuple(
             CouponView(
@@ -65,6 +69,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
                 time_s=c.program.time_s,
                 what=COUPON_WORDS.get(c.program.name, ""),
                 steps=c.reading,
+                table=coupon_table(c, facts.recipe.kerf_mm),
             )
             for c in facts.paths.coupons
         ),
@@ -74,7 +79,12 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         more_plans=tuple(files[name] for name in facts.insides if name != "drawings/inside.svg"),
         stack_svg=files["drawings/stack.svg"],
         layers=tuple(
-            LayerView(layer.index, files[f"drawings/layer-{layer.index:02d}.svg"], layer_text(layer), layer.pieces)
+            LayerView(
+                layer.index,
+                files[f"drawings/layer-{layer.index:02d}.svg"],
+                f"{layer_text(layer)}. {joint_text(facts, layer.index)}",
+                layer.pieces,
+            )
             for layer in facts.sliced.layers
         ),
         insets=tuple(_inset(p, files, rules.fit_mm) for p in facts.of_one_body if p.layer is None),
@@ -89,6 +99,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             pair=spec.count > 1,
             screw_count=spec.driver.screw_count,
             screw_hole_mm=spec.driver.screw_hole_mm,
+            dowels=dowel_text(facts),
         ),
         acoustics=(
             ("Chamber", f"{1e3 * built.volumes.chamber_m3:.2f} l, as built"),
@@ -110,10 +121,12 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             *shaping_charts(facts),
             *_field_charts(facts, files),
         ),
+        measuring=measuring(facts),
         bill=bill,
+        bill_total=bill_total(bill),
         cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
         checks=facts.checks,
-        tables=(*learned_tables(facts), *_restart_tables(facts)),
+        tables=learned_tables(facts),
         provenance=(
             ("Made by", f"kerfwave {facts.source.version}"),
             ("Spec", f"{facts.source.stem}, sha256 {facts.source.spec_sha256[:16]}…"),
@@ -232,6 +245,7 @@ def _sheet(facts: Facts, name: str, files: Mapping[str, str]) -> SheetView:
         verified=recipe.verified,
         cut_mm=program.cut_mm,
         notes=(*_placing(facts, name), *program.notes),
+        restarts=_restarts(facts, name),
     )
 
 
@@ -243,19 +257,15 @@ def _placing(facts: Facts, name: str) -> tuple[str, ...]:
     return (f"Check placing, eyewear on: gcode/{name}-outline.nc runs a faint dot ({faint}) round the used area",)
 
 
-def _restart_tables(facts: Facts) -> tuple[Table, ...]:
-    """Return for each sheet where a stopped program can be taken up again."""
-    return tuple(
-        Table(
-            f"Where {program.name} can be taken up again: kerfwave resume PACKAGE {program.name} ROW writes the rest",
-            ("row", "piece", "contour", "line", "done before, h:min"),
-            tuple(
-                (str(point.number), point.piece, point.what, str(line), _clock(point.done_s))
-                for point, line in zip(points, facts.begins[program.name], strict=True)
-            ),
-        )
-        for program, points in zip(facts.paths.programs, facts.paths.restarts, strict=True)
+def _restarts(facts: Facts, name: str) -> Table:
+    """Return where a stopped program can be taken up again."""
+    points = next(r for p, r in zip(facts.paths.programs, facts.paths.restarts, strict=True) if p.name == name)
+    rows = tuple(
+        (str(point.number), point.piece, point.what, str(line), _clock(point.done_s))
+        for point, line in zip(points, facts.begins[name], strict=True)
     )
+    caption = f"kerfwave resume out/{facts.source.stem} {name} ROW writes the rest of the program, from that row on"
+    return Table(caption, ("row", "piece", "contour", "line", "h:min before"), rows)
 
 
 def _clock(seconds: float) -> str:

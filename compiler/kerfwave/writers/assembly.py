@@ -54,18 +54,19 @@ def assembly_steps(
     screw_hole_mm: float | None = None,
     wire: WireNote | None = None,
     pair: bool = False,
+    dowels: str = "",
 ) -> tuple[Step, ...]:
     """Return all steps in the order of the work.
 
     The lid is every layer on top that no air crosses: what has to be inside (wire, fibre, a last clean) comes just
-    before it. Times and pressures are left to the label of the glue.
+    before it. Times and pressures are left to the label of the glue; `dowels` is a sentence on them, if any.
     """
     layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
     by_id = {p.id: p for p in pieces}
     lid = first_lid_layer(layers, by_id)
     wired = min(wire.layer + 1, lid) if wire else None
     has_mouth = any(o.kind == "mouth" for o in openings)
-    steps = [_prepare(len(layers), stack, pair), _dry(layers, has_mouth), _how(stack)]
+    steps = [_prepare(len(layers), stack, pair), _dry(layers, has_mouth, dowels), _how(stack)]
     for position, layer in enumerate(layers):
         if wire and layer.index == wired:
             steps.append(_channel(wire, layer.index))
@@ -117,13 +118,14 @@ def _prepare(count: int, stack: str, pair: bool) -> Step:
     )
 
 
-def _dry(layers: tuple[Layer, ...], has_mouth: bool) -> Step:
+def _dry(layers: tuple[Layer, ...], has_mouth: bool, dowels: str) -> Step:
     path = ("Look along the path of the air as it builds up: it must be open from the chamber to the mouth.",)
     return Step(
         "dry-stack",
         "prepare",
         "Stack it dry",
         (
+            *((dowels,) if dowels else ()),
             f"Stack all {len(layers)} layers without glue, each against its drawing, and press the outer faces flush.",
             "Try the insets in their seats, and the driver and the posts in the insets.",
             *(path if has_mouth else ()),
@@ -268,6 +270,7 @@ def _terminals() -> Step:
         "terminals",
         "Posts and wire",
         (
+            "Trim both cores to one length, a hand's breadth more than they need, and strip 6 mm of each.",
             "Fit the two posts in the plate, with a washer or a smear of sealant: the holes must not leak.",
             "Solder or crimp the marked core to the red (+) post and the other to the black (−) post.",
             "Pull each joint, then check with a meter that the posts are not joined to each other.",

@@ -18,7 +18,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 import jinja2
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from kerfwave.model.parts import Check, SafetyLine
 from kerfwave.numfmt import fixed
@@ -48,6 +48,7 @@ class CouponView:
     time_s: float
     what: str  # what it tells, one sentence
     steps: tuple[str, ...]
+    table: Table | None = None  # to fill in, or to read off
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,8 @@ class SheetView:
     stock: str
     verified: bool
     cut_mm: float | None = None
-    notes: tuple[str, ...] = ()  # what to watch, where to restart
+    notes: tuple[str, ...] = ()  # what to see to before and while it runs
+    restarts: Table | None = None  # where a stopped program can be taken up again
     bare: tuple[str, ...] = ()  # pieces whose id is not scored
 
 
@@ -125,6 +127,7 @@ class GuideModel:
     tools: tuple[str, ...] = ()
     consumables: tuple[str, ...] = ()
     unverified: bool = False
+    watch: tuple[str, ...] = ()  # while any sheet is cut
     coupons: tuple[CouponView, ...] = ()
     sheets: tuple[SheetView, ...] = ()
     pieces_svg: str = ""
@@ -137,7 +140,9 @@ class GuideModel:
     steps: tuple[Step, ...] = ()
     acoustics: tuple[Fact, ...] = ()
     charts: tuple[ChartView, ...] = ()
+    measuring: tuple[Step, ...] = ()  # how the finished speaker is measured
     bill: tuple[BillRow, ...] = ()
+    bill_total: str = ""  # a sentence on mass and price of it all
     cut_list: tuple[CutRow, ...] = ()
     checks: tuple[Check, ...] = ()
     provenance: tuple[Fact, ...] = ()
@@ -253,6 +258,11 @@ def _shown(value: Any) -> Any:
     return plain(value) if isinstance(value, str) else value
 
 
+def _coded(text: str) -> Markup:
+    """Return text as it is, but for `what is to be typed`, which is set as code."""
+    return Markup(re.sub(r"`([^`]+)`", r"<code>\1</code>", str(escape(plain(text)))))
+
+
 @cache
 def _environment() -> jinja2.Environment:
     environment = jinja2.Environment(
@@ -264,6 +274,7 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     environment.filters |= {
+        "coded": _coded,
         "drawing": drawing,
         "duration": duration,
         "fixed": fixed,

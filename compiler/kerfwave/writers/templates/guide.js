@@ -21,6 +21,10 @@
     for (const box of boxes) box.checked = false;
     show();
   });
+  // Paper cannot be unfolded: what is needed beside the machine is printed open.
+  const folded = [...document.querySelectorAll("details.on-paper:not([open])")];
+  addEventListener("beforeprint", () => { for (const part of folded) part.open = true; });
+  addEventListener("afterprint", () => { for (const part of folded) part.open = false; });
   bar.hidden = boxes.length === 0;
   show();
 })();
