@@ -9,6 +9,7 @@ from kerfwave.compare.alike import alike
 from kerfwave.compare.model import StageReach
 
 # Which part of a report tells of which stage, in the order of the build; `placement` is told apart from the pieces.
+# What is asked as distance between pieces (stage `spacing`) shows in the nest alone.
 PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sizing", ("acoustics.sizing",)),
     ("body", ("body", "openings", "acoustics.network")),
@@ -17,8 +18,8 @@ PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("listening", ("acoustics.listening", "acoustics.limits")),
     ("spread", ("acoustics.spread",)),
     ("slices", ("layers", "pieces")),
-    ("nest", ("nest", "placement")),
     ("recipe", ("recipe", "recipes")),
+    ("nest", ("nest", "placement")),
     ("paths", ("cut",)),
     ("safety", ("safety",)),
     ("shaping", ("acoustics.shaping",)),
