@@ -64,8 +64,8 @@ def dowel_text(facts: Facts) -> str:
     ]
     each = " for each body" if facts.spec.count > 1 else ""
     return (
-        f"Cut {len(holes)} dowels{each} of {mm(high - low)}, {facts.spec.enclosure.dowel_mm:g} mm across, and stand them in "
-        f"the holes of layers {through[0]} to {through[-1]}: they line the stack up, dry and when it is glued."
+        f"Cut {len(holes)} dowels{each} of {mm(high - low)}, {facts.spec.enclosure.dowel_mm:g} mm across, and stand them "
+        f"in the holes of layers {through[0]} to {through[-1]}: they line the stack up, dry and when it is glued."
     )
 
 
