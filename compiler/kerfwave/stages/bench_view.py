@@ -63,9 +63,10 @@ def dowel_text(facts: Facts) -> str:
         x.index for x in facts.sliced.layers if x.z_mm < high - x.thickness_mm / 2 and x.z_mm > low - x.thickness_mm / 2
     ]
     each = " for each body" if facts.spec.count > 1 else ""
+    size = f"{mm(high - low)}, {facts.spec.enclosure.dowel_mm:g} mm across"
     return (
-        f"Cut {len(holes)} dowels{each} of {mm(high - low)}, {facts.spec.enclosure.dowel_mm:g} mm across, and stand them "
-        f"in the holes of layers {through[0]} to {through[-1]}: they line the stack up, dry and when it is glued."
+        f"Cut {len(holes)} dowels{each} of {size}, stood in the holes of layers {through[0]} to {through[-1]}. "
+        "They line the stack up, dry and when it is glued."
     )
 
 
