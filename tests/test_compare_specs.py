@@ -59,7 +59,7 @@ def edit(path, old, new):
         ("recipes/invented-blue-diodes.yaml", "kerf_mm: 0.22", "kerf_mm: 0.20", "kerf_mm", 0.22, 0.2),
         ("stock/birch-6.yaml", "6.27, ", "6.20, ", "stock.measured_mm", None, None),
         ("drivers/invented-75-wideband.yaml", "fs_hz: 105", "fs_hz: 104.5", "driver.fs_hz", 105.0, 104.5),
-        ("listening-post.yaml", "mouth_face: right", "mouth_face: left", "enclosure.mouth_face", "right", "left"),
+        ("listening-post.yaml", "mounting: in-wall", "mounting: on-wall", "listening.mounting", "in-wall", "on-wall"),
         ("listening-post.yaml", "ripple_db: 7", "ripple_db: 8", "target.ripple_db", 7.0, 8.0),
         ("listening-post.yaml", "bystander_m: 8", "bystander_m: 5", "room.bystander_m", 8.0, 5.0),
         ("listening-post.yaml", "height_mm: 89", "height_mm: 89\n  terminal_face: back", "terminal_face", None, "back"),

@@ -12,7 +12,7 @@ from kerfwave.acoustics.air import air
 from kerfwave.acoustics.driver import complete
 from kerfwave.acoustics.guide import Fill
 from kerfwave.acoustics.network import response
-from kerfwave.model.acoustic import GuideRun, Network
+from kerfwave.model.acoustic import GuideRun, Network, Outside
 from kerfwave.model.spec import Driver, Target
 
 AIR = air()
@@ -39,8 +39,8 @@ CANDIDATES = tuple(
 )
 
 
-def sized(target: Target = TARGET, candidates=CANDIDATES) -> sizing.Sizing:
-    return sizing.size(candidates, DRIVER, target, AIR, volts=2.0, space="half", excursion_limit_mm=3.0)
+def sized(target: Target = TARGET, candidates=CANDIDATES, setting=sizing.TIGHT) -> sizing.Sizing:
+    return sizing.size(candidates, DRIVER, target, AIR, volts=2.0, setting=setting, excursion_limit_mm=3.0)
 
 
 def test_figures_by_hand():
@@ -130,3 +130,22 @@ def test_no_candidates_is_an_error():
 
 def test_the_yardstick_is_a_plain_closed_box():
     assert sized().designs[0].closed == Network(DRIVER, 2.2e-3)
+
+
+def test_leaks_are_the_same_air_in_the_closed_box():
+    """QL = omega C R (Small 1973): R from the chamber's own compliance, and the closed box has the same seams."""
+    design = sized(setting=sizing.Setting(leak_ql=10.0, leak_hz=70.0)).designs[0]
+    compliance = design.network.chamber_m3 / (AIR.density * AIR.speed**2)
+    assert design.network.leak_pa_s_m3 == pytest.approx(10.0 / (2 * np.pi * 70.0 * compliance))
+    assert design.closed.leak_pa_s_m3 == design.network.leak_pa_s_m3
+    assert sized().designs[0].network.leak_pa_s_m3 == 0.0
+
+
+def test_cone_and_mouth_hear_each_other_where_they_are():
+    one = replace(CANDIDATES[0], outside=Outside(0.21, 0.2, 0.02))
+    hung = sizing.network(one, DRIVER, AIR, Fill(), sizing.Setting("half"))
+    free = sizing.network(one, DRIVER, AIR, Fill(), sizing.Setting("full"))
+    assert (hung.spacing_m, hung.mouth.end, hung.mouth.wall_m, hung.cone_wall_m) == (0.21, "near-wall", 0.02, 0.2)
+    assert (free.spacing_m, free.mouth.end, free.mouth.wall_m, free.cone_wall_m) == (0.21, "flanged", 0.0, 0.0)
+    front = replace(one, outside=Outside(0.1, 0.2, None))
+    assert sizing.network(front, DRIVER, AIR, Fill(), sizing.Setting("half")).mouth.end == "flanged"

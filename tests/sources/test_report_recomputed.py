@@ -102,15 +102,29 @@ def solve(acoustics: dict, f: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.nd
     a = chain.a
     a11, a12, a21, a22 = a[:, 0, 0], a[:, 0, 1], a[:, 1, 0], a[:, 1, 1]
     mouth = net["mouth"]["area_m2"]
-    assert net["mouth"]["end"] == "flanged"
-    ka = w / c * np.sqrt(mouth / np.pi)
+    mouth_radius, cone_radius = np.sqrt(mouth / np.pi), np.sqrt(d["sd_m2"] / np.pi)
+    ka = w / c * mouth_radius
     load = rho * c / mouth * (ka**2 / 2 + 1j * 0.8216 * ka)
     angle = {"half": 2 * np.pi, "full": 4 * np.pi}[acoustics["space"]]
     own = mutual = np.zeros_like(load)
+
+    def heard(way: float, touching: float) -> np.ndarray:
+        """A small source in a wall, heard from so far away, or through its mirror image; no nearer than touching."""
+        resistance = rho * w**2 / (2 * np.pi * c) * np.sinc(w / c * way / np.pi)
+        way = max(way, touching)
+        return resistance + 1j * rho * w / (2 * np.pi * way) * np.cos(w / c * way)
+
     if net["spacing_m"] > 0:
         assert acoustics["space"] == "half"
         own = rho * w**2 / (2 * np.pi * c)
-        mutual = 1j * w * rho / (2 * np.pi * net["spacing_m"]) * np.exp(-1j * w / c * net["spacing_m"])
+        mutual = heard(net["spacing_m"], mouth_radius + cone_radius)
+    if net["mouth"]["end"] == "near-wall":
+        near, far = net["mouth"]["wall_m"], net["cone_wall_m"] or net["mouth"]["wall_m"]
+        load = load + heard(2 * near, 2 * mouth_radius)
+        own = own + heard(2 * far, 2 * cone_radius).real
+        mutual = mutual + heard(np.sqrt(net["spacing_m"] ** 2 + 4 * near * far), mouth_radius + cone_radius)
+    else:
+        assert net["mouth"]["end"] == "flanged"
     leak = 1 / net["leak_pa_s_m3"] if net["leak_pa_s_m3"] > 0 else 0.0
     # Of the cone's front flow 1: p = (a11 load + a12) U + a11 mutual in the chamber, and what goes in there is -1.
     inside, entering = a11 * load + a12, a21 * load + a22
@@ -149,7 +163,9 @@ def all_of_it() -> dict:
         Segment("horn", 0.2, 24e-4, 36e-4, 0.23, 0.28, 3.0, 0.0, "exponential"),
     )
     duct = ChamberDuct(0.17, 42e-4, 0.26, 0.06, 0.15, 5.0)
-    network = Network(complete(sheet, air()), 0.7e-3, 1500.0, guide, Mouth(36e-4, "flanged"), 2e6, 0.14, duct)
+    network = Network(
+        complete(sheet, air()), 0.7e-3, 1500.0, guide, Mouth(36e-4, "near-wall", 0.05), 2e6, 0.24, 0.2, duct
+    )
     f = tuple(np.geomspace(20, 2000, 100).tolist())
     return {
         "air": asdict(air()),

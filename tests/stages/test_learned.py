@@ -30,7 +30,7 @@ def made(demo_spec):
     sized = sizing.run(
         spec.driver, spec.target, spec.enclosure, spec.stock.measured_mm, spec.drive.volts, "half", progress=quiet
     )
-    built = body.run(sized, spec.driver, spec.enclosure, spec.drive.volts, "half", progress=quiet)
+    built = body.run(sized, spec.driver, spec.enclosure, spec.target, spec.drive.volts, "half", progress=quiet)
     sound = responding.run(built, sized, spec.driver, spec.target, spec.drive.volts, spec.listening)
     return spec, built, sound
 

@@ -55,6 +55,7 @@ def test_the_scene_has_the_size_of_the_body(made):
     assert min(vs) - 1e-6 <= v <= max(vs) + 1e-6
     assert sum(n * n for n in scene.mouth.normal) == pytest.approx(1.0)
     assert listening.scene_of(body, network, Listening(1.0, "full")).wall_m is None
+    assert listening.scene_of(body, network, Listening(1.0, "half", "in-wall")).wall_m == 0.0
 
 
 def test_everything_that_is_told_is_a_number(made):
@@ -64,6 +65,15 @@ def test_everything_that_is_told_is_a_number(made):
             assert np.isfinite(values).all()
         assert [c.id for c in found.checks if c.id != "mouth-wall"] == ["listening", "bass-control"]
         assert [row.frequency_hz for row in found.loudest] == [50, 63, 80, 100, 200]
+
+
+def test_let_into_a_wall_there_is_nothing_of_edges_and_wall(made):
+    """An endless wall doubles a source in it at every frequency: what is heard of the cone is the plain sum."""
+    body, _, closed = made
+    found = heard((body, closed, closed), Listening(3.0, "half", "in-wall")).heard
+    assert found.spl_db == pytest.approx(found.plain_db, abs=0.01)
+    assert set(found.baffle_step_db) == {0.0}
+    assert found.wall_m == 0.0
 
 
 def test_no_louder_than_the_amplifier(made):
@@ -109,7 +119,7 @@ def test_the_demo_tells_what_is_heard_and_how_builds_differ(demo_package: Path):
     report = json.loads((demo_package / "report.json").read_text("utf-8"))
     acoustics = report["acoustics"]
     got, limits, builds = acoustics["listening"], acoustics["limits"], acoustics["spread"]
-    assert got["wall_m"] == pytest.approx(0.212)
+    assert got["wall_m"] == 0.0
     assert len(got["spl_db"]) == len(got["frequency_hz"]) == len(got["plain_db"])
     assert np.array(got["plain_db"]) == pytest.approx(np.array(acoustics["response"]["spl_db"]), abs=1e-6)
     assert set(limits["binding"]) <= {"excursion", "power", "voltage", "mouth"}

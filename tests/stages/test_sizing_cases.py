@@ -60,7 +60,7 @@ def test_a_closed_box_is_built_whole():
     found = sized("closed", relief_least_db=0.0, bass_at_hz=None)
     assert (found.folds, found.tried, found.least_guide_mm) == (1, 3, 0.0)
     assert found.feasible > 0
-    built = body.run(found, spec.driver, enclosure, 2.0, "half", progress=silent)
+    built = body.run(found, spec.driver, enclosure, target, 2.0, "half", progress=silent)
     assert built.network.mouth is None and built.network.guide == () and built.volumes.guide == ()
     assert {o.kind for o in built.body.openings} == {"driver", "terminal"}
     assert built.closed.chamber_m3 == pytest.approx(built.network.chamber_m3, rel=1e-9)

@@ -156,6 +156,7 @@ def _solve(
         leak_pa_s_m3=network.leak_pa_s_m3,
         spacing_m=network.spacing_m,
         wall_m=mouth.wall_m if mouth else 0.0,
+        cone_wall_m=network.cone_wall_m,
         space=space,
         chamber_duct=None if duct is None else _taller(duct, height, stretch, air),
     )

@@ -74,6 +74,7 @@ def guide_to_mouth(
     cone_area_m2: Any = 0.0,
     spacing_m: Any = 0.0,
     wall_m: Any = 0.0,
+    cone_wall_m: Any = 0.0,
     space: str = "half",
 ) -> Guide:
     """Return the guide with its mouth, as the chamber sees it. Parameters as `solve`."""
@@ -83,7 +84,9 @@ def guide_to_mouth(
     if not np.any(np.asarray(spacing_m) > 0.0):
         load = mouth_impedance(mouth_area_m2, mouth_end, omega, air, wall_m)
         return Guide(*towards_chamber(segments, omega, air, load, one), one)
-    own, mutual, load = loads_of_two(spacing_m, cone_area_m2, mouth_area_m2, mouth_end, omega, air, space, wall_m)
+    own, mutual, load = loads_of_two(
+        spacing_m, cone_area_m2, mouth_area_m2, mouth_end, omega, air, space, wall_m, cone_wall_m
+    )
     of_pressure = towards_chamber(segments, omega, air, one, zero)
     return Guide(*towards_chamber(segments, omega, air, load, one), one, (own, mutual, *of_pressure))
 
@@ -102,6 +105,7 @@ def solve(
     leak_pa_s_m3: Any = 0.0,
     spacing_m: Any = 0.0,
     wall_m: Any = 0.0,
+    cone_wall_m: Any = 0.0,
     space: str = "half",
     chamber_duct: ChamberDuct | None = None,
 ) -> Solution:
@@ -121,6 +125,7 @@ def solve(
         leak_pa_s_m3: resistance from the chamber to the outside; 0: tight (see `chamber.leak_resistance`).
         spacing_m: between cone and mouth; 0 in all: neither feels the other (see `radiation.loads_of_two`).
         wall_m: from a mouth "near-wall" to that wall.
+        cone_wall_m: from the cone to it; 0: as far as the mouth.
         space: "half" or "full"; with a spacing only.
         chamber_duct: the chamber's shape; its fields may be arrays too. None: its pressure is the same everywhere.
 
@@ -139,6 +144,7 @@ def solve(
         cone_area_m2=driver.sd_m2,
         spacing_m=spacing_m,
         wall_m=wall_m,
+        cone_wall_m=cone_wall_m,
         space=space,
     )
     chamber = rear(chamber_m3, chamber_flow_resistivity, leak_pa_s_m3, chamber_duct, omega, air)

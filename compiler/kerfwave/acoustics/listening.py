@@ -2,7 +2,7 @@
 
 Everything is seen from the front: u to the right, v up, w from the front towards the listener, the driver's centre at
 the origin. In half space the body hangs on a wall that its back touches; the wall's doing is that of a second body
-behind it, seen in a mirror.
+behind it, seen in a mirror. Or it is let into the wall, and its front has no edges at all.
 
 An opening in the front sounds as `diffraction` has it: 2 - E forwards, and E backwards, which the wall returns. An
 opening in any other face sounds the same to all sides, but for the beam of its own size, and so does its mirror image;
@@ -43,7 +43,7 @@ class Scene:
     mouth: Source | None
     front: tuple[tuple[float, float], ...]  # corners (u, v) of the face with the driver, convex, counter-clockwise
     listener_m: Vector
-    wall_m: float | None = None  # from the front back to the wall; None: free standing
+    wall_m: float | None = None  # from the front back to the wall; None: free standing; 0: the front is flush with it
 
 
 def pressure(scene: Scene, solution: Solution, air: Air, cone_gain: Any = 1.0) -> Complex:
@@ -69,7 +69,9 @@ def transfer(scene: Scene, source: Source, omega: Any, air: Air) -> Complex:
     reference = math.dist(scene.cone.centre_m, scene.listener_m)
     way, beam = _way_and_beam(source.centre_m, source.normal, source.area_m2, scene.listener_m, k)
     total = beam
-    if _in_front(scene, source):
+    if scene.wall_m == 0.0:
+        total = 2.0 * beam
+    elif _in_front(scene, source):
         place = source.centre_m[:2]
         radius = math.sqrt(source.area_m2 / math.pi)
         total = 2.0 * beam - edge_wave(scene.front, place, radius, scene.listener_m, omega, air.speed)
@@ -86,6 +88,8 @@ def transfer(scene: Scene, source: Source, omega: Any, air: Air) -> Complex:
 
 def baffle_step(scene: Scene, omega: Any, air: Air) -> Real:
     """Return what the front's edges do to the cone in free space, dB against an endless wall: -6 at the low end."""
+    if scene.wall_m == 0.0:
+        return np.zeros(np.shape(omega))
     place, radius = scene.cone.centre_m[:2], math.sqrt(scene.cone.area_m2 / math.pi)
     wave = edge_wave(scene.front, place, radius, scene.listener_m, omega, air.speed)
     return np.asarray(20.0 * np.log10(np.abs(1.0 - wave / 2.0)))

@@ -79,6 +79,7 @@ def solve_network(network: Network, frequency_hz: Any, air: Air, volts: float, s
         leak_pa_s_m3=network.leak_pa_s_m3,
         spacing_m=network.spacing_m,
         wall_m=mouth.wall_m if mouth else 0.0,
+        cone_wall_m=network.cone_wall_m,
         space=space,
         chamber_duct=network.chamber_duct,
     )
@@ -170,17 +171,18 @@ def _rears(networks: list[Network], omega: Real, air: Air) -> Rear:
 
 
 def _guides(networks: list[Network], driver: DriverParameters, omega: Real, air: Air, space: str) -> Guide:
-    different, rows = _different([(n.guide, n.mouth, n.spacing_m) for n in networks])
-    mouths: list[Mouth | None] = [mouth for _, mouth, _ in different]
+    different, rows = _different([(n.guide, n.mouth, n.spacing_m, n.cone_wall_m) for n in networks])
+    mouths: list[Mouth | None] = [mouth for _, mouth, *_ in different]
     found = guide_to_mouth(
-        stack([guide for guide, _, _ in different]),
+        stack([guide for guide, *_ in different]),
         _column([m.area_m2 if m else 0.0 for m in mouths]),
         mouths[0].end if mouths[0] else None,
         omega,
         air,
         cone_area_m2=driver.sd_m2,
-        spacing_m=_column([spacing for *_, spacing in different]),
+        spacing_m=_column([spacing for *_, spacing, _ in different]),
         wall_m=_column([m.wall_m if m else 0.0 for m in mouths]),
+        cone_wall_m=_column([wall for *_, wall in different]),
         space=space,
     )
     return cast(Guide, _picked(found, rows))

@@ -58,12 +58,13 @@ def loads_of_two(
     air: Air,
     space: str,
     wall_m: Any = 0.0,
+    cone_wall_m: Any = 0.0,
 ) -> tuple[Complex, Complex, Complex]:
     """Return what the air does to a cone and a mouth that hear each other: own load of the cone, mutual, of the mouth.
 
     Mutual is the pressure on one per volume velocity of the other, Pa s/m^3, either way round (`coupling`). The
-    cone's own load is its resistance only, as the mass is part of Mms. With a mouth "near-wall" the cone stands as
-    far from that wall as the mouth does and has an image too. The matrix of the three has a positive semidefinite
+    cone's own load is its resistance only, as the mass is part of Mms. With a mouth "near-wall" the cone has an image
+    behind that wall too. The matrix of the three has a positive semidefinite
     real part: two sources never give out more than they are given.
 
     Args:
@@ -75,6 +76,7 @@ def loads_of_two(
         air: the medium.
         space: "half": the cone is in a large wall; "full": in the open.
         wall_m: as `mouth_impedance` has it.
+        cone_wall_m: from the cone's centre to that wall; 0: as far as the mouth.
 
     Raises:
         ValueError: if `space` is neither, and as `mouth_impedance`.
@@ -87,9 +89,13 @@ def loads_of_two(
     touching = _radius(front_area_m2) + _radius(mouth_area_m2)
     between = coupling(spacing_m, touching, omega, air)
     if mouth_end == "near-wall":
-        away = 2.0 * np.asarray(wall_m, dtype=float)
-        between = between + coupling(np.hypot(spacing_m, away), touching, omega, air)
-        own = 1.0 + coupling(away, 2.0 * _radius(front_area_m2), omega, air).real
+        near = np.asarray(wall_m, dtype=float)
+        cone = np.where(np.asarray(cone_wall_m) > 0.0, cone_wall_m, near)
+        # Of two places so far apart the one is so far from the other's image: seen along the wall both are as far.
+        apart = np.maximum(np.asarray(spacing_m, dtype=float), np.abs(cone - near))
+        images = coupling(np.sqrt(apart**2 + 4.0 * cone * near), touching, omega, air)
+        between = coupling(apart, touching, omega, air) + images
+        own = 1.0 + coupling(2.0 * cone, 2.0 * _radius(front_area_m2), omega, air).real
     else:
         own = np.ones_like(front)
     return (front * own).astype(complex), np.sqrt(front * alone.real) * between, mouth

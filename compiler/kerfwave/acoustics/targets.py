@@ -89,11 +89,14 @@ def _within(f: Real, low: float, high: float) -> NDArray[np.bool_]:
     return inside
 
 
-def shortfalls(target: Target, figures: Figures, excursion_limit_mm: float) -> dict[str, Real]:
-    """Return by how much each promise is missed, in dB, 0 where it is kept but for rounding."""
+def shortfalls(target: Target, figures: Figures, excursion_limit_mm: float, spare_db: float = 0.0) -> dict[str, Real]:
+    """Return by how much each promise is missed, in dB, 0 where it is kept but for rounding.
+
+    With `spare_db`, by how much it is short of being kept with that much to spare.
+    """
 
     def missed(by: Real) -> Real:
-        return np.asarray(np.where(by > ROUNDING_DB, by, 0.0), dtype=float)
+        return np.asarray(np.where(by + spare_db > ROUNDING_DB, by + spare_db, 0.0), dtype=float)
 
     return {
         "level": missed(target.level_db - figures.level_db),

@@ -5,16 +5,20 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from shapely.geometry import LineString, Point
 from shapely.ops import unary_union
 
 from kerfwave.body import path, shapes
 from kerfwave.body.air import Body, inner_height_mm, stands
 from kerfwave.body.fold import Fold, guide_air
+from kerfwave.body.places import FacePlace
 from kerfwave.body.rules import BodyRules, LayerCount
 from kerfwave.body.slices import Slices
 from kerfwave.body.storeys import Levels, end_passages, gap_mm, passages
-from kerfwave.model.acoustic import ChamberShape, GuideRun
-from kerfwave.model.spec import Driver
+from kerfwave.model.acoustic import ChamberShape, GuideRun, Outside
+from kerfwave.model.spec import Driver, Plan
+
+SLANTED = 0.5  # of a face's normal towards the back: a face that leans by more than 30 degrees does not meet it square
 
 # No air any more once it is built.
 FILLED = ("driver-seat", "driver-recess", "terminal-seat", "driver-screw", "dowel", "wire-tie")
@@ -28,13 +32,22 @@ class Volumes:
     closed_m3: float  # likewise
     guide: tuple[GuideRun, ...]
     chamber: ChamberShape | None  # None: a closed box
+    outside: Outside | None = None  # likewise
 
 
-def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -> Volumes | None:
-    """Return what a fold promises before it is cut: areas of the drawing times heights; None if it does not stand."""
+def promised(
+    fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver, plan: Plan | None = None
+) -> Volumes | None:
+    """Return what a fold promises before it is cut: areas of the drawing times heights; None if it does not stand.
+
+    Without the plan nothing is said of the outside.
+    """
     found = stands(rules, counts, fold)
     if found is None:
         return None
+    outside = None
+    if plan is not None and fold.mouth is not None:
+        outside = _outside(plan, rules, counts, fold.driver, fold.mouth)
     t, rings = rules.thickness_mm, 1 if rules.recess_mm is None else 2
     height = (found.chamber[1] - found.chamber[0]) * t
     depth = rules.front_wall_mm - rings * t if rules.stack == "upright" else (counts.floor + 1 - rings) * t
@@ -47,6 +60,7 @@ def promised(fold: Fold, rules: BodyRules, counts: LayerCount, driver: Driver) -
         chamber=_chamber(fold, shapes.polygon(fold.chamber).bounds, fold.chamber_area_mm2, height)
         if fold.runs
         else None,
+        outside=outside,
     )
 
 
@@ -93,7 +107,29 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     runs = _guide_runs(fold, body.rules, levels, widths)
     area = math.fsum(part.area for part in found) / len(found)
     shape = _chamber(fold, unary_union(found).bounds, area, height) if fold.runs else None
-    return Volumes((chamber - taken) * 1e-9, (closed - taken) * 1e-9, runs, shape)
+    outside = None
+    if fold.mouth is not None:
+        outside = _outside(body.plan, body.rules, body.counts, fold.driver, fold.mouth)
+    return Volumes((chamber - taken) * 1e-9, (closed - taken) * 1e-9, runs, shape, outside)
+
+
+def _outside(plan: Plan, rules: BodyRules, counts: LayerCount, driver: FacePlace, mouth: FacePlace) -> Outside:
+    """Return how driver and mouth lie to each other and to the plane of the back.
+
+    Sound goes round a body: the way between them is counted along its outside, at the height of their centres.
+    """
+    edge = LineString([*plan.outline, plan.outline[0]])
+    height, deep = counts.total * rules.thickness_mm, max(y for _, y in plan.outline)
+    there = edge.project(Point(mouth.x_mm, mouth.y_mm))
+    if rules.stack == "upright":
+        way = abs(there - edge.project(Point(driver.x_mm, driver.y_mm)))
+        spacing, cone_wall = min(way, edge.length - way), deep
+        beside = abs(mouth.normal_y) < SLANTED and mouth.face != "front"
+        mouth_wall = deep - mouth.y_mm if beside else None
+    else:
+        spacing = math.hypot(mouth.x_mm - driver.x_mm, mouth.y_mm - driver.y_mm) + height / 2.0
+        cone_wall, mouth_wall = height, height / 2.0
+    return Outside(spacing * 1e-3, cone_wall * 1e-3, None if mouth_wall is None else mouth_wall * 1e-3)
 
 
 def _chamber(fold: Fold, bounds: tuple[float, ...], area_mm2: float, height_mm: float) -> ChamberShape:

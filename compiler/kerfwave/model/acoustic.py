@@ -92,6 +92,7 @@ class Network:
     mouth: Mouth | None = None
     leak_pa_s_m3: float = 0.0  # acoustic resistance of the chamber's leaks to the outside; 0: tight
     spacing_m: float = 0.0  # between cone and mouth, for the load of either on the other; 0: that is left out
+    cone_wall_m: float = 0.0  # with a mouth "near-wall": from the cone's centre to that wall; 0: as far as the mouth
     chamber_duct: ChamberDuct | None = None  # None: the chamber's pressure is the same everywhere
 
 
@@ -136,3 +137,12 @@ class ChamberShape:
     driver_m: float  # from one end of the length to the driver's middle
     throat_m: float  # from the same end to the middle of the guide's inlet
     sideways: bool  # the guide leaves through the longer side; else through an end, flush with the side
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """How cone and mouth lie to each other and to the wall that a body may hang on."""
+
+    spacing_m: float  # between their centres, along the body's outside
+    cone_wall_m: float  # from the cone's centre to the plane of the back
+    mouth_wall_m: float | None  # from the mouth's centre; None: its face does not meet that plane at a right angle

@@ -86,6 +86,7 @@ class Listening:
 
     distance_m: float = 1.0
     space: str = "half"  # "full": free standing, "half": on or in a wall
+    mounting: str = "on-wall"  # of half space: "on-wall": the back touches it, "in-wall": the front is flush with it
     hours_per_day: float = 2.0
     days_per_week: float = 5.0
 
@@ -157,7 +158,8 @@ class Enclosure:
     recess: bool = False  # the driver's flange lies one layer deep in the front
     mouth_face: str = "auto"
     terminal_face: str = "auto"
-    as_built_db: float = 1.0  # how far the as-built response may stray from what sizing promised, 50 to 300 Hz
+    leak_ql: float = 20.0  # QL of what leaks from the chamber, at relief_from_hz
+    as_built_db: float = 0.5  # how far the as-built response may stray from what sizing promised, 50 to 300 Hz
     terminals: Terminals = field(default_factory=Terminals)
 
 

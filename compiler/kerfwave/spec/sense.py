@@ -25,6 +25,7 @@ class Parts:
 
     driver: model.Driver | None = None
     drive: model.Drive | None = None
+    listening: model.Listening | None = None
     target: model.Target | None = None
     enclosure: model.Enclosure | None = None
     stock: model.Stock | None = None
@@ -42,6 +43,8 @@ def check(parts: Parts, at: Places) -> Iterator[Finding]:
         yield from _target(parts.target, parts.driver, at)
     if parts.driver and parts.drive:
         yield from _drive(parts.drive, parts.driver, at)
+    if parts.enclosure and parts.listening:
+        yield from _in_wall(parts.listening, parts.enclosure, at)
     if parts.enclosure:
         yield from _case(parts.enclosure, parts.target, at)
         yield from _wood(parts.enclosure, at)
@@ -137,6 +140,17 @@ def _drive(drive: model.Drive, driver: model.Driver, at: Places) -> Iterator[Fin
         message = f"{number(drive.volts)} V is {number(round(power, 1))} W into {number(driver.re_ohm)} ohm"
         why = f"the driver is rated {number(driver.power_w)} W"
         yield at.finding(("drive", "volts"), "K414", message, why, f"at most {number(top)} V", level="warning")
+
+
+def _in_wall(place: model.Listening, body: model.Enclosure, at: Places) -> Iterator[Finding]:
+    if place.mounting != "in-wall":
+        return
+    if place.space != "half":
+        message = "mounting is in-wall, and space is full: nothing is let into a wall and stands free"
+        yield at.finding(("listening", "mounting"), "K418", message, "", "space: half")
+    elif body.case != "closed" and (body.mouth_face != "front" or body.stack == "facing"):
+        message = "a body let into a wall needs its mouth in the front: elsewhere it opens into the wall"
+        yield at.finding(("listening", "mounting"), "K418", message, "", "stack: upright with mouth_face: front")
 
 
 def _case(body: model.Enclosure, target: model.Target | None, at: Places) -> Iterator[Finding]:

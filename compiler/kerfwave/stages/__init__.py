@@ -26,7 +26,7 @@ STAGES: tuple[Stage, ...] = (
         "body",
         run="kerfwave.stages.body:run",
         output="kerfwave.stages.body:Built",
-        inputs=("sizing", "spec.driver", "spec.enclosure", "spec.drive.volts", "spec.listening.space"),
+        inputs=("sizing", "spec.driver", "spec.enclosure", "spec.target", "spec.drive.volts", "spec.listening.space"),
     ),
     Stage(
         "response",

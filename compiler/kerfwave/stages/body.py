@@ -22,8 +22,8 @@ from kerfwave.body.slices import slices
 from kerfwave.body.wire import check_wire, with_wire
 from kerfwave.model.acoustic import Network
 from kerfwave.model.parts import Check
-from kerfwave.model.spec import Driver, Enclosure
-from kerfwave.stages.sizing import Sized, SizedDesign
+from kerfwave.model.spec import Driver, Enclosure, Target
+from kerfwave.stages.sizing import Sized, SizedDesign, setting_of
 
 JUDGED_HZ = (50.0, 300.0)  # where as built and sized are compared
 
@@ -46,6 +46,7 @@ def run(
     sized: Sized,
     driver: Driver,
     enclosure: Enclosure,
+    target: Target,
     volts: float,
     space: str,
     *,
@@ -55,7 +56,7 @@ def run(
     best: Built | None = None
     for rank, design in enumerate(sized.designs):
         progress(rank / len(sized.designs), f"design {rank + 1}")
-        built = _build(sized, design, rank, driver, enclosure, volts, space)
+        built = _build(sized, design, rank, driver, enclosure, target, volts, space)
         if best is None or built.strayed_db < best.strayed_db - 1e-6:
             best = built
         if built.strayed_db <= enclosure.as_built_db:
@@ -65,7 +66,14 @@ def run(
 
 
 def _build(
-    sized: Sized, design: SizedDesign, rank: int, driver: Driver, enclosure: Enclosure, volts: float, space: str
+    sized: Sized,
+    design: SizedDesign,
+    rank: int,
+    driver: Driver,
+    enclosure: Enclosure,
+    target: Target,
+    volts: float,
+    space: str,
 ) -> Built:
     air = air_at()
     folded = body_air.body(enclosure.plan, sized.rules, driver, design.counts, design.fold)
@@ -73,9 +81,10 @@ def _build(
     volumes = measure.measured(body, slices(body, ""), driver)
     promise = design.design
     candidate = sizing.Candidate(
-        0, design.counts.total, volumes.chamber_m3, volumes.closed_m3, volumes.guide, volumes.chamber
+        0, design.counts.total, volumes.chamber_m3, volumes.closed_m3, volumes.guide, volumes.chamber, volumes.outside
     )
-    network = sizing.network(candidate, promise.network.driver, air, promise.fill)
+    setting = setting_of(enclosure, target, space)
+    network = sizing.network(candidate, promise.network.driver, air, promise.fill, setting)
     f = targets.grid(*JUDGED_HZ, 24)
     both = responses((network, promise.network), f, air, volts, 1.0, space)
     strayed = float(abs(both.spl_db[0] - both.spl_db[1]).max())
@@ -88,6 +97,6 @@ def _build(
         round(strayed, 3),
         limit,
     )
-    closed = Network(promise.network.driver, volumes.closed_m3)
+    closed = sizing.closed_box(candidate, promise.network.driver, air, setting)
     wire = () if enclosure.wire_mm is None else (check_wire(body, enclosure.wire_mm),)
     return Built(body, promise.fill, volumes, network, closed, rank, strayed, (check, check_seat(body, driver), *wire))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from kerfwave.acoustics.network import response
 from kerfwave.measure.promise_model import AsBuilt as Factors
-from kerfwave.measure.promise_model import Promised, built
+from kerfwave.measure.promise_model import Promised, built, leak_of
 from kerfwave.model.acoustic import Network, Response
 from kerfwave.model.measured import Measured
 from kerfwave.model.spec import Listening
@@ -32,6 +32,7 @@ def run(measured: Measured, body: Built, sound: AsBuilt, volts: float, listening
         return Learned(measured, None, None)
     network = body.network
     driver = network.driver
+    leak, reference = measured.of("leak"), measured.of("tuning_hz") or sound.tuning_hz
 
     def share(name: str, computed: float) -> float:
         value = measured.of(name)
@@ -40,13 +41,13 @@ def run(measured: Measured, body: Built, sound: AsBuilt, volts: float, listening
     factors = Factors(
         chamber=share("chamber_l", network.chamber_m3 * 1e3),
         length=share("guide_mm", math.fsum(s.length_m for s in network.guide) * 1e3),
-        leak=measured.of("leak") or 0.0,
+        leak=leak_of(network, sound.air, reference) if leak is None else leak,
         fill=share("fill_percent", 100.0),
         fs=share("driver_fs_hz", driver.fs_hz),
         qms=share("driver_qms", driver.qms),
         re=share("re_ohm", driver.re_ohm),
     )
     promised = Promised(network, sound.air, volts, listening.distance_m, listening.space)
-    changed = built(promised, factors, measured.of("tuning_hz") or sound.tuning_hz)
+    changed = built(promised, factors, reference)
     heard = response(changed, sound.response.frequency_hz, sound.air, volts, listening.distance_m, listening.space)
     return Learned(measured, changed, heard)

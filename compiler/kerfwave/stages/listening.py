@@ -40,7 +40,7 @@ class Heard:
     step_hz: float | None  # where that passes -3 dB; None: above the range
     cone_m: float  # to the listener
     mouth_m: float | None
-    wall_m: float | None  # from the front back to the wall; None: free standing
+    wall_m: float | None  # from the front back to the wall; None: free standing; 0: let into it, flush
     ripple_db: float  # highest minus lowest in the target's band
     least_db: float  # of `spl_db` less `plain_db` in the band ...
     least_hz: float  # ... and where
@@ -134,7 +134,7 @@ def scene_of(body: Body, network: Network, listening: Listening) -> Scene:
         mouth=None if mouth is None else Source(place(mouth.centre_mm), turned(*mouth.normal), mouth.area_mm2 * 1e-6),
         front=tuple(((x - middle[0]) * 1e-3, (y - middle[1]) * 1e-3) for x, y in rim),
         listener_m=(0.0, 0.0, listening.distance_m),
-        wall_m=depth * 1e-3 if listening.space == "half" else None,
+        wall_m=None if listening.space != "half" else 0.0 if listening.mounting == "in-wall" else depth * 1e-3,
     )
 
 
@@ -193,7 +193,9 @@ def _limits(found: Response, driver: Driver, drive: Drive) -> Limits:
 
 def _heard_check(heard: Heard, target: Target) -> Check:
     cause = "the edges of the front and the way from cone and mouth"
-    if heard.wall_m is not None:
+    if heard.wall_m == 0.0:
+        cause = "the way from cone and mouth"
+    elif heard.wall_m is not None:
         cause = f"the wall {1e3 * heard.wall_m:.0f} mm behind the front"
     text = (
         f"at the listening place the level spans {heard.ripple_db:.1f} dB from {target.band_from_hz:g} to "
@@ -206,7 +208,7 @@ def _heard_check(heard: Heard, target: Target) -> Check:
 
 
 def _mouth_check(scene: Scene) -> tuple[Check, ...]:
-    if scene.mouth is None or scene.wall_m is None or scene.mouth.normal[2] > -0.7:
+    if scene.mouth is None or not scene.wall_m or scene.mouth.normal[2] > -0.7:
         return ()
     text = "the mouth looks at the wall that the body hangs on: give it another face, or stand the body free"
     return (Check("mouth-wall", "warn", text),)

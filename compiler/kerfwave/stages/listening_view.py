@@ -77,8 +77,11 @@ def _heard_words(facts: Facts) -> str:
     said = [f"On the driver's axis, {mm(1e3 * heard.cone_m, 0)} before the front"]
     if heard.mouth_m is not None:
         said.append(f"and {mm(1e3 * heard.mouth_m, 0)} from the mouth")
-    first = " ".join(said) + ": true places of cone and mouth, and the edges of the front."
-    if heard.wall_m is not None:
+    first = " ".join(said) + ": true places of cone and mouth"
+    first += "." if heard.wall_m == 0.0 else ", and the edges of the front."
+    if heard.wall_m == 0.0:
+        first += " The front is flush with the wall, so it has no edges and no wall behind it."
+    elif heard.wall_m is not None:
         dip = (
             f" The wall {mm(1e3 * heard.wall_m, 0)} behind the front takes {-heard.least_db:.0f} dB at "
             f"{heard.least_hz:.0f} Hz; a shallower body or one let into the wall would not have that."

@@ -88,11 +88,17 @@ def run(
     bodies = _spread_out(rules, folds, counts)
     candidates = []
     for label, (fold, count) in enumerate(bodies):
-        promise = measure.promised(fold, rules, count, driver)
+        promise = measure.promised(fold, rules, count, driver, enclosure.plan)
         if promise is not None and promise.chamber_m3 > 0:
             candidates.append(
                 sizing.Candidate(
-                    label, count.total, promise.chamber_m3, promise.closed_m3, promise.guide, promise.chamber
+                    label,
+                    count.total,
+                    promise.chamber_m3,
+                    promise.closed_m3,
+                    promise.guide,
+                    promise.chamber,
+                    promise.outside,
                 )
             )
     if not candidates:
@@ -103,7 +109,7 @@ def run(
         target,
         air,
         volts=volts,
-        space=space,
+        setting=setting_of(enclosure, target, space),
         excursion_limit_mm=target.excursion_mm or driver.xmax_mm,
     )
     return Sized(
@@ -116,6 +122,11 @@ def run(
         feasible=result.feasible,
         binding=result.binding,
     )
+
+
+def setting_of(enclosure: Enclosure, target: Target, space: str) -> sizing.Setting:
+    """Return what is the same for all bodies of one spec."""
+    return sizing.Setting(space, enclosure.leak_ql, target.relief_from_hz)
 
 
 def _closed(enclosure: Enclosure, rules: BodyRules) -> tuple[Fold, ...]:
