@@ -11,7 +11,7 @@ from kerfwave.compare.model import PieceChange
 LEAST_MM = 0.0005  # half of the last decimal that a report gives a coordinate; below it a line has not moved
 _FACTS = 1e-3  # relative: what follows from a shape, such as a weight, is rounded more coarsely than the shape
 _SHAPE = ("outline", "holes")
-_ELSEWHERE = ("placement",)
+_ELSEWHERE = ("placement", "marks")  # told apart; or scored only: a piece with its name in another place is still good
 
 Key = tuple[int, str]
 

@@ -10,7 +10,8 @@ from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece
 from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_text, measuring
 from kerfwave.stages.bill import bill_total
-from kerfwave.stages.facts import Facts, picture_title
+from kerfwave.stages.drawn import picture_title
+from kerfwave.stages.facts import Facts
 from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
 from kerfwave.stages.shaping_view import shaping_charts
@@ -76,7 +77,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         sheets=tuple(_sheet(facts, p.name, files) for p in facts.paths.programs),
         pieces_svg=files["drawings/pieces.svg"],
         plan_svg=files["drawings/inside.svg"],
-        more_plans=tuple(files[name] for name in facts.insides if name != "drawings/inside.svg"),
+        more_plans=tuple(files[name] for name in sorted(files) if name.startswith("drawings/inside-")),
         stack_svg=files["drawings/stack.svg"],
         layers=tuple(
             LayerView(

@@ -1,0 +1,106 @@
+"""Proof: every program as text, read back by an independent reader and held against the pieces.
+
+No package is made of programs that do not prove. A design check that failed, and a safety list that does not say
+"proceed", are written into every program's header.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from kerfwave import cut
+from kerfwave.engine.errors import StageError
+from kerfwave.model.parts import Check, Nest, Piece, Recipe, SheetProgram
+from kerfwave.model.spec import Machine
+from kerfwave.stages.paths import Programs
+from kerfwave.writers import gcode
+
+
+@dataclass(frozen=True, slots=True)
+class Proved:
+    """The programs, and by which rules they hold."""
+
+    files: tuple[tuple[str, str], ...]  # of the package, by name
+    begins: tuple[tuple[str, tuple[int, ...]], ...]  # by program: the line on which each contour begins
+    checks: tuple[Check, ...]  # one a rule, with the worst value of all programs
+
+
+def run(
+    paths: Programs,
+    nest: Nest,
+    pieces: tuple[Piece, ...],
+    insets: tuple[Piece, ...],
+    recipe: Recipe,
+    machine: Machine,
+    outcome: str,
+    *design: tuple[Check, ...],
+) -> Proved:
+    """Run the stage; `design` are the checks of all stages before.
+
+    Raises:
+        StageError: if a program does not prove.
+    """
+    failed = tuple(check.text for checks in design for check in checks if check.level == "fail")
+    files: dict[str, str] = {}
+    proofs: list[Check] = []
+    begins: dict[str, tuple[int, ...]] = {}
+    cut_pieces = (*pieces, *insets)
+    for program, depths in zip(paths.programs, paths.depths_mm, strict=True):
+        rendered = gcode.rendered(_told(program, failed, outcome, machine), machine, recipe, depths)
+        text, begins[program.name] = rendered.text, rendered.lines
+        sheet = next(s for s in nest.sheets if f"sheet-{s.number:02d}" == program.name)
+        proofs += cut.verify(
+            text,
+            cut_pieces,
+            tuple(p for p in nest.placements if p.sheet == sheet.number),
+            recipe,
+            machine,
+            sheet.width_mm,
+            sheet.height_mm,
+            name=program.name,
+            bridges=sorted({(c.piece, point) for c in program.contours for point in c.bridges}),
+            outline=sheet.outline,
+            keep_out=[(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out],
+        )
+        files[f"gcode/{program.name}.nc"] = text
+    for program in (coupon.program for coupon in paths.coupons):
+        text = gcode.render(_told(program, (), outcome, machine), machine, recipe)
+        proofs += cut.safe(text, machine, program.width_mm, program.height_mm, name=program.name)
+        files[f"gcode/{program.name}.nc"] = text
+    faint = machine.outline_power_percent
+    for program in paths.outlines:
+        text = gcode.render(_told(program, failed, outcome, machine), machine, cut.outline_recipe(recipe, machine))
+        size = (program.width_mm, program.height_mm)
+        proofs += cut.safe(text, machine, *size, name=program.name, most_percent=faint)
+        files[f"gcode/{program.name}.nc"] = text
+    broken = [c.text for c in proofs if c.level == "fail"]
+    if broken:
+        raise StageError("the programs do not prove, so no package is made: " + "; ".join(broken))
+    return Proved(tuple(sorted(files.items())), tuple(sorted(begins.items())), _summed_up(proofs))
+
+
+def _told(program: SheetProgram, failed: tuple[str, ...], outcome: str, machine: Machine) -> SheetProgram:
+    """Return the program as this machine takes it, with what stands against it in its header."""
+    notes = [f"DESIGN CHECK FAILED: {text}" for text in failed]
+    if outcome != "proceed":
+        notes.append(f"SAFETY: {outcome.replace('-', ' ')}, see guide.html before anything is cut")
+    return cut.corrected(replace(program, notes=(*notes, *program.notes)), machine)
+
+
+def _summed_up(proofs: list[Check]) -> tuple[Check, ...]:
+    """Return one check for each rule that all programs were proved by, with the worst value."""
+    by_rule: dict[str, list[Check]] = {}
+    for proof in proofs:
+        by_rule.setdefault(_rule(proof.id), []).append(proof)
+    found = []
+    for rule, checks in sorted(by_rule.items()):
+        worst = max(checks, key=lambda c: (c.value if c.value is not None else 0.0, c.id))
+        found.append(
+            Check(f"program-{rule}", "ok", f"all {len(checks)} programs: {worst.text}", worst.value, worst.limit)
+        )
+    return tuple(found)
+
+
+def _rule(check_id: str) -> str:
+    """Return the rule in "sheet-01-kerf"."""
+    return check_id.split("-", 2)[2]
