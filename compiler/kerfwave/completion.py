@@ -86,38 +86,36 @@ def _bash(prog: str, found: tuple[Level, ...]) -> str:
     for level in found:
         here = "/".join(level.path)
         steps += [
-            f"      '{here}:{word.text}') path='{'/'.join((*level.path, word.text))}' ;;" for word in level.commands
+            f"      '{here}:{word.text}') at='{'/'.join((*level.path, word.text))}' ;;" for word in level.commands
         ]
         words = [word.text for word in (*level.commands, *level.options)] + list(level.places)
-        offers.append(f"    '{here}') words='{' '.join(words)}' ;;")
+        offers.append(f"    '{here}') offer='{' '.join(words)}' ;;")
         for word in level.options:
             if word.values:
-                values.append(f"    '{here}:{word.text}') words='{' '.join(word.values)}' ;;")
+                values.append(f"    '{here}:{word.text}') offer='{' '.join(word.values)}' ;;")
             elif word.takes_value:
-                values.append(f"    '{here}:{word.text}') words='' ;;")
+                values.append(f"    '{here}:{word.text}') offer='' ;;")
     return "\n".join(
         [
             f"# Completion for {prog}; load it with: source <({prog} completion bash)",
             f"_{prog}() {{",
-            '  local current="${COMP_WORDS[COMP_CWORD]}" before="${COMP_WORDS[COMP_CWORD-1]}" path="" words="" i',
+            '  local current="${COMP_WORDS[COMP_CWORD]}" before="${COMP_WORDS[COMP_CWORD-1]}" at="" offer="" i',
             "  for ((i = 1; i < COMP_CWORD; i++)); do",
-            '    case "$path:${COMP_WORDS[i]}" in',
+            '    case "$at:${COMP_WORDS[i]}" in',
             *steps,
             "    esac",
             "  done",
-            '  case "$path" in',
+            '  case "$at" in',
             *offers,
             "  esac",
-            '  case "$path:$before" in',
+            '  case "$at:$before" in',
             *values,
             "  esac",
             "  COMPREPLY=()",
-            '  while IFS= read -r i; do COMPREPLY+=("$i"); done < <(compgen -W "$words" -- "$current")',
-            "  [[ ${#COMPREPLY[@]} -gt 0 || $current == -* ]] && return",
-            "  compopt -o filenames 2>/dev/null",
-            '  while IFS= read -r i; do COMPREPLY+=("$i"); done < <(compgen -f -- "$current")',
+            # zsh's compgen prints an empty line where nothing fits; `words` and `path` are names of zsh's own
+            '  while IFS= read -r i; do [[ -n $i ]] && COMPREPLY+=("$i"); done < <(compgen -W "$offer" -- "$current")',
             "}",
-            f"complete -F _{prog} {prog}",
+            f"complete -o default -F _{prog} {prog}",  # where nothing fits, files
             "",
         ]
     )

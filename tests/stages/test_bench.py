@@ -120,7 +120,7 @@ def test_each_sheet_has_its_restart_points(guide, report):
 def test_glue_dowels_and_measuring_are_said(guide, report):
     glue = text(part(guide, "glue"))
     assert glue.count("Joint with the layer below") == len(report["layers"]) - 1
-    assert "Cut 6 dowels of 75.6 mm, 3 mm across, stood in the holes of layers 2 to 13" in glue
+    assert "Cut 6 dowels of 75.6 mm, 3 mm across, to stand in the holes of layers 2 to 13" in glue
     typed = [text(code) for code in part(guide, "measure").iter(f"{H}code")]
     for command in ("sweep write", "sweep read", "promise", "fit", "learn recipe", "learn measured"):
         assert any(line.startswith(f"kerfwave {command}") for line in typed), command

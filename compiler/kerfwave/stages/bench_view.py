@@ -65,7 +65,7 @@ def dowel_text(facts: Facts) -> str:
     each = " for each body" if facts.spec.count > 1 else ""
     size = f"{mm(high - low)}, {facts.spec.enclosure.dowel_mm:g} mm across"
     return (
-        f"Cut {len(holes)} dowels{each} of {size}, stood in the holes of layers {through[0]} to {through[-1]}. "
+        f"Cut {len(holes)} dowels{each} of {size}, to stand in the holes of layers {through[0]} to {through[-1]}. "
         "They line the stack up, dry and when it is glued."
     )
 
