@@ -211,3 +211,9 @@ def test_lambert_spot_sends_out_what_it_gets() -> None:
         for a in angles
     )
     assert total == pytest.approx(5.0, rel=1e-6)
+
+
+def test_skin_in_scattered_light():
+    """10 W, white: inside 40 mm over the skin limit of 2000 W/m2 (ANSI Z136.1, ICNIRP; from memory, recomputed)."""
+    assert laser.SKIN_LIMIT_W_M2 == 2000.0
+    assert laser.diffuse_distance(10.0, laser.SKIN_LIMIT_W_M2) == pytest.approx(0.040, abs=0.0005)

@@ -51,6 +51,7 @@ def eye_lines(job: Job) -> tuple[SafetyLine, ...]:
         *eyewear_lines(job),
         _direct(job),
         _scatter(job),
+        _skin(job),
         *_people(job),
         *_bed(job),
         *_habits(job),
@@ -201,6 +202,23 @@ def _scatter(job: Job) -> SafetyLine:
         unit="m",
         formula=f"r = sqrt(rho P / (pi MPE)); rho = 1, P = {number(source.optical_power_w)} W, "
         f"MPE(100 s) = {number(limit)} W/m²",
+    )
+
+
+def _skin(job: Job) -> SafetyLine:
+    source = job.machine.laser
+    reach_cm = 100 * laser.diffuse_distance(source.optical_power_w, laser.SKIN_LIMIT_W_M2)
+    return line(
+        "eyes-skin",
+        "note" if source.enclosed else "duty",
+        "Skin: the beam itself burns at once, and the light that the spot scatters is over the limit for skin inside "
+        f"{number(reach_cm)} cm. No hand in the machine while the beam can come on, and no sleeve that melts.",
+        source=sources.SKIN,
+        status="assumed",
+        value=reach_cm,
+        unit="cm",
+        formula=f"r = sqrt(rho P / (pi MPE)); rho = 1, P = {number(source.optical_power_w)} W, "
+        f"MPE(skin) = {number(laser.SKIN_LIMIT_W_M2)} W/m²",
     )
 
 

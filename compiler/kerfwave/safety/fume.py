@@ -22,8 +22,8 @@ def fume_lines(job: Job) -> tuple[SafetyLine, ...]:
         line(
             "fume-co-alarm",
             "duty",
-            "Put a carbon monoxide alarm in the room, at head height where you sit. Headache, dizziness, sore eyes "
-            "or a tight chest: stop, out into fresh air, and see a doctor if it does not pass.",
+            "Put a carbon monoxide alarm (EN 50291) in the room, at head height where you sit. Headache, dizziness, "
+            "sore eyes or a tight chest: stop, out into fresh air, and see a doctor if it does not pass.",
             source=sources.CO_ALARM,
             status="published",
         ),

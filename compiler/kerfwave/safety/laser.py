@@ -12,6 +12,7 @@ ACCIDENT_S = 10.0
 WATCHING_S = 100.0  # and longer: the limit is flat from here to 30 000 s
 
 PUPIL_AREA_M2 = math.pi * 3.5e-3**2  # limiting aperture, 7 mm
+SKIN_LIMIT_W_M2 = 2000.0  # 400 to 700 nm, longer than 10 s: ANSI Z136.1 and ICNIRP, from memory
 CLASS_4_ABOVE_W = 0.5
 CLASS_3B_ABOVE_W = 0.005
 

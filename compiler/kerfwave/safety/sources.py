@@ -50,6 +50,7 @@ FILTERS = (
     "Jeong et al. 2024: a purifier cut particles but neither formaldehyde nor vapours; "
     "what carbon does to these gases: from memory"
 )
+SKIN = "Lambert's law; skin limit of ANSI Z136.1 and ICNIRP, 400 to 700 nm, from memory"
 CO_ALARM = "UL 2034 alarm advice; EN 50291, from memory"
 RE_ENTRY = "ventilation guidance: do not draw the exhaust back in; the rest common practice, from memory"
 
