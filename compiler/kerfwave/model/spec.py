@@ -145,7 +145,8 @@ class Enclosure:
     least_duct_mm: float = 12.0  # narrowest guide
     guide_least_mm: float | None = None  # shortest guide; if not said, what the case takes at relief_from_hz
     storeys: str = "when-needed"  # or "never", "always", "weighed": whether the guide may run on several storeys
-    split: str = "never"  # "never" or "when-needed": pieces too large for sheet and bed
+    split: str = "never"  # or "when-needed": pieces too large for sheet and bed; "saves-stock": rings too
+    seam: str = "butt"  # between parts of a layer; or "keyed"
     corner: str = "round"  # "round" or "chamfer": what is done to the plan's corners
     corner_mm: float = 0.0  # radius, or depth of the chamfer along the wall; 0: sharp
     panel_hz: float | None = None  # no panel mode shall lie below this; None: not asked

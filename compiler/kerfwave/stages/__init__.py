@@ -94,6 +94,9 @@ STAGES: tuple[Stage, ...] = (
             "spec.machine.bed_height_mm",
             "spec.enclosure.marks",
             "spec.count",
+            "spec.enclosure.seam",
+            "spec.stock.spacing_mm",
+            "spec.stock.turns",
         ),
     ),
     Stage(

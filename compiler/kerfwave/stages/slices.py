@@ -15,6 +15,7 @@ from kerfwave.body.strength import check_panels
 from kerfwave.engine.errors import StageError
 from kerfwave.model.parts import Check, Layer, Piece
 from kerfwave.model.spec import Driver, SheetStock, Terminals
+from kerfwave.stages.sparing import Shop, least_stock
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,9 @@ def run(
     bed_height_mm: float,
     marks: str,
     count: int,
+    seam: str,
+    spacing_mm: float | None,
+    turns: str,
 ) -> Sliced:
     """Run the stage.
 
@@ -55,17 +59,19 @@ def run(
     """
     grain = None if sheet_grain is None else ALONG_FRONT
     cut = slices(body, stock, grain=grain)
-    if split == "when-needed":
-        room = tuple(
-            (min(s.width_mm, bed_width_mm) - 2 * margin_mm, min(s.height_mm, bed_height_mm) - 2 * margin_mm)
-            for s in sheets
-        )
-        try:
-            cut = split_layers(body, cut, room)
-        except CannotSplit as error:
-            raise StageError(str(error), ("enclosure", "plan")) from error
     across = insets(body, driver, terminals, grain=grain)
-    checks = [*check_body(body, cut, across, driver), check_panels(body, density_kg_m3, youngs_gpa, panel_hz)]
+    saved: tuple[Check, ...] = ()
+    shop = Shop(sheets, margin_mm, spacing_mm, sheet_grain, turns, (bed_width_mm, bed_height_mm), count)
+    try:
+        if split == "when-needed":
+            cut = split_layers(body, cut, shop.room_mm, keyed=seam == "keyed")
+        elif split == "saves-stock":
+            standing = across if count == 1 else (*lefts(across), *rights(across))
+            cut, check = least_stock(body, cut, standing, shop, keyed=seam == "keyed")
+            saved = (check,)
+    except CannotSplit as error:
+        raise StageError(str(error), ("enclosure", "plan")) from error
+    checks = [*saved, *check_body(body, cut, across, driver), check_panels(body, density_kg_m3, youngs_gpa, panel_hz)]
     bodies, standing = ((cut,), across) if count == 1 else (left_and_right(cut), (*lefts(across), *rights(across)))
     marked = [mark_layers(one, body.rules.stack, marks) for one in bodies]
     if marks != "none":

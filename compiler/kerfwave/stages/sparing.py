@@ -1,0 +1,89 @@
+"""Whether splitting rings saves stock: the nest is tried with whole rings and with rings in parts; the least wins."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kerfwave import nest
+from kerfwave.body.air import Body
+from kerfwave.body.pairs import left_and_right
+from kerfwave.body.slices import Slices
+from kerfwave.body.splitting import CannotSplit, split_layers
+from kerfwave.model.parts import Check, Piece
+from kerfwave.model.spec import SheetStock
+
+SHARES = (0.75, 0.55)  # of the plan's longest side, that no part of a ring shall exceed: what is tried
+SPACING_MM = 2.0  # where the stock leaves it to the recipe
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """What the nest needs to know."""
+
+    sheets: tuple[SheetStock, ...]
+    margin_mm: float
+    spacing_mm: float | None
+    grain: str | None
+    turns: str
+    bed_mm: tuple[float, float]
+    count: int
+
+    @property
+    def room_mm(self) -> tuple[tuple[float, float], ...]:
+        """Usable width and height of each kind of sheet."""
+        width, height = self.bed_mm
+        return tuple(
+            (min(s.width_mm, width) - 2 * self.margin_mm, min(s.height_mm, height) - 2 * self.margin_mm)
+            for s in self.sheets
+        )
+
+
+def least_stock(
+    body: Body, whole: Slices, insets: tuple[Piece, ...], shop: Shop, *, keyed: bool
+) -> tuple[Slices, Check]:
+    """Return the slices that take the least area of sheets (of equals, the fewest pieces), and what was found.
+
+    Raises:
+        CannotSplit: if a piece is too large for sheet and bed, and cannot be split.
+    """
+    tried = [(cut, _area(cut, insets, shop)) for cut in _ways(body, whole, shop, keyed=keyed)]
+    first, (base_mm2, base_sheets) = tried[0]
+    cut, (area_mm2, sheets) = min(tried, key=lambda t: (round(t[1][0]), len(t[0].pieces)))
+    if cut is first or not math.isfinite(area_mm2):
+        return first, Check("split", "ok", "rings in parts would save no sheet, so they stay whole")
+    text = f"rings in parts, {len(cut.pieces)} pieces instead of {len(first.pieces)}, take {sheets} sheets"
+    text += f" instead of {base_sheets}" if math.isfinite(base_mm2) else "; whole they take more than there are"
+    return cut, Check("split", "ok", text, float(sheets), float(base_sheets) if math.isfinite(base_mm2) else None)
+
+
+def _ways(body: Body, whole: Slices, shop: Shop, *, keyed: bool) -> Iterator[Slices]:
+    xs, ys = [x for x, _ in body.plan.outline], [y for _, y in body.plan.outline]
+    longest = max(max(xs) - min(xs), max(ys) - min(ys))
+    yield split_layers(body, whole, shop.room_mm, keyed=keyed)
+    for share in SHARES:
+        try:
+            yield split_layers(body, whole, shop.room_mm, sparing_mm=share * longest, keyed=keyed)
+        except CannotSplit:
+            continue
+
+
+def _area(cut: Slices, insets: tuple[Piece, ...], shop: Shop) -> tuple[float, int]:
+    """Return the area of the sheets that these pieces take, and their number; without end if they do not fit."""
+    pieces = cut.pieces
+    if shop.count > 1:
+        pieces = tuple(piece for one in left_and_right(cut) for piece in one.pieces)
+    try:
+        packed = nest.pack(
+            (*pieces, *insets),
+            shop.sheets,
+            bed_mm=shop.bed_mm,
+            margin_mm=shop.margin_mm,
+            spacing_mm=SPACING_MM if shop.spacing_mm is None else shop.spacing_mm,
+            sheet_grain=shop.grain,
+            turns=shop.turns,
+        )
+    except (nest.DoesNotFit, nest.NotEnoughSheets):
+        return math.inf, 0
+    return math.fsum(s.width_mm * s.height_mm for s in packed.sheets), len(packed.sheets)
