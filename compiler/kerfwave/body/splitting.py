@@ -25,9 +25,11 @@ STAGGER_MM = 20.0  # between seams of neighbouring layers, at least (common prac
 CLEAR_MM = 4.0  # between a seam and anything cut into the layer
 STEP_MM = 2.0
 MOST_PARTS = 16
+HAIR_MM = 0.01
 OPEN_MM = 0.5  # of a seam that a neighbour does not lap: below, it is rounding
 WASTEFUL = 0.5  # of the box around it that a piece fills: below, it may be worth splitting (own choice)
 LEAST_PART_MM2 = 1500.0  # of a part that is split off to save stock: a strip of 10 by 150 mm (own choice)
+LONG_CUT_MM = 30.0  # of a seam to save stock, through one wall: a longer one runs along it (own choice)
 SHORT_CUT_MM = 10.0  # seams whose lengths differ by less count as equally short
 FLARE = 1.3  # of a key: head over neck
 KEY_MM = 10.0  # longest key
@@ -53,7 +55,7 @@ class _Around:
     """What a seam of one layer has to respect."""
 
     clear: BaseGeometry  # where no seam may run
-    laps: tuple[BaseGeometry, ...]  # wood of the layers above and below
+    laps: tuple[BaseGeometry, ...]  # wood of the layers above and below, a hair wider than it is
     below: tuple[Seam, ...]
     layer: int
     web_mm: float
@@ -89,7 +91,7 @@ def split_layers(
     web = body.rules.least_web_mm
     by_id = {p.id: p for p in slices.pieces}
     wood = [
-        unary_union([shapes.polygon(by_id[name].outline, by_id[name].holes) for name in layer.pieces])
+        unary_union([shapes.polygon(by_id[name].outline, by_id[name].holes) for name in layer.pieces]).buffer(HAIR_MM)
         for layer in slices.layers
     ]
     for k, layer in enumerate(slices.layers):
@@ -180,8 +182,8 @@ def _line(part: Polygon, seam: Seam) -> LineString:
 def _seam(part: Polygon, around: _Around, *, wish: bool) -> Seam | None:
     """Return the seam that makes the fewest parts with the shortest cuts, nearest to where this layer wants it.
 
-    That is left of the middle and right of it by turns. Both neighbours lap over a seam; where there is no such place,
-    one of them does. A seam that is only a `wish` makes two parts, each large enough to be held by its glue.
+    It wants it left of the middle and right of it by turns. Both neighbours lap over a seam; where there is no such
+    place, one of them does. A seam that is only a `wish` makes two parts, each large enough to be held by its glue.
     """
     x0, y0, x1, y1 = part.bounds
     axis = 0 if x1 - x0 >= y1 - y0 else 1
@@ -197,11 +199,12 @@ def _seam(part: Polygon, around: _Around, *, wish: bool) -> Seam | None:
         cut = _line(part, seam).intersection(part)
         if cut.is_empty or cut.intersects(around.clear):
             continue
-        bare = [cut.difference(wood.buffer(0.01)).length for wood in around.laps]
+        bare = [cut.difference(wood).length for wood in around.laps]
         if min(bare, default=0.0) > OPEN_MM:
             continue
         halves = shapes.parts_of(cut_along(part, _line(part, seam)))
-        if wish and (len(halves) > 2 or min(half.area for half in halves) < LEAST_PART_MM2):
+        longest = max(line.length for line in getattr(cut, "geoms", [cut]))
+        if wish and (len(halves) > 2 or longest > LONG_CUT_MM or min(h.area for h in halves) < LEAST_PART_MM2):
             continue
         rank = (max(bare, default=0.0) > OPEN_MM, len(halves), round(cut.length / SHORT_CUT_MM), k)
         if (best is None or rank < best[0]) and _sound(halves, around.web_mm):
