@@ -79,7 +79,7 @@ def test_the_stage_makes_both_and_an_opening_mirrors():
         400.0,
         400.0,
     )
-    single, pair = (run(body, *rest, "ids", count) for count in (1, 2))
+    single, pair = (run(body, *rest, "ids", count, "butt", None, "quarter") for count in (1, 2))
     assert len(pair.pieces) == 2 * len(single.pieces) == 2 * len(cut.pieces)
     assert [p.id for p in pair.insets] == ["R1-L", "T1-L", "R1-R", "T1-R"]
     assert single.right == () and len(pair.right) == len(pair.layers)
