@@ -159,7 +159,7 @@ def _plugs(body: Body, kind: str) -> list[tuple[BaseGeometry, float, float]]:
         rim = shapes.polygon(body.plan.outline)
         skin = rim.buffer(1.0).difference(rim.buffer(-1.0, join_style="mitre"))
         wide = max(p.to_z_mm for p in body.air)
-        guide = unary_union([shapes.polygon(p.outline) for p in body.air if p.kind == "guide"])
+        guide = unary_union([shapes.polygon(p.outline) for p in body.air if p.kind in ("guide", "mouth-lip")])
         return [(guide.buffer(0.5).intersection(skin), 0.0, wide)]
     kinds = {"driver": ("driver-seat", "driver-screw"), "terminal": ("terminal-seat",)}[kind]
     if kind == "driver" and body.rules.stack == "facing":

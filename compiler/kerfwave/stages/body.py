@@ -17,6 +17,7 @@ from kerfwave.acoustics.network import responses
 from kerfwave.body import air as body_air
 from kerfwave.body import measure
 from kerfwave.body.air import Body
+from kerfwave.body.lips import check_lips, with_lips
 from kerfwave.body.recess import check_seat, with_recess
 from kerfwave.body.slices import slices
 from kerfwave.body.wire import check_wire, with_wire
@@ -77,7 +78,7 @@ def _build(
 ) -> Built:
     air = air_at()
     folded = body_air.body(enclosure.plan, sized.rules, driver, design.counts, design.fold)
-    body = with_wire(with_recess(folded), enclosure.wire_mm)
+    body = with_lips(with_wire(with_recess(folded), enclosure.wire_mm), enclosure.lip_mm)
     volumes = measure.measured(body, slices(body, ""), driver)
     promise = design.design
     candidate = sizing.Candidate(
@@ -99,4 +100,7 @@ def _build(
     )
     closed = sizing.closed_box(candidate, promise.network.driver, air, setting)
     wire = () if enclosure.wire_mm is None else (check_wire(body, enclosure.wire_mm),)
-    return Built(body, promise.fill, volumes, network, closed, rank, strayed, (check, check_seat(body, driver), *wire))
+    lips = (check_lips(body, enclosure.lip_mm),) if enclosure.lip_mm > 0 else ()
+    return Built(
+        body, promise.fill, volumes, network, closed, rank, strayed, (check, check_seat(body, driver), *wire, *lips)
+    )

@@ -43,6 +43,7 @@ SEAT_WORDS = {
     "terminal-bore": "bore behind the terminals",
     "driver-screw": "pilot holes",
     "dowel": "dowels",
+    "mouth-lip": "rounded edge of the mouth",
     "wire": "channel for the wire",
     "wire-tie": "hole to tie the wire",
 }

@@ -162,7 +162,7 @@ def label_piece(drawing: Any, piece: Piece, place: Place, largest: float, text: 
     text = plain(piece.id if text is None else text)
     boxes = [bounds(mark.lines) for mark in piece.marks if mark.kind == "id"]
     at, size, upright = room_for(text, piece, largest, boxes)
-    if any(size < 0.7 * min(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes):
+    if any(size < 0.95 * min(x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes):
         return drawing.g(class_="kw-label")
     return write_at(drawing, text, place(at), size, upright)
 
