@@ -83,7 +83,7 @@ class Facts:
     def wire(self) -> WireNote | None:
         """Where the wire lies; None if no channel is cut for it."""
         kinds = {p.kind for p in self.built.body.air}
-        return WireNote(wire_layer(self.built.body.counts.total), "wire-tie" in kinds) if "wire" in kinds else None
+        return WireNote(wire_layer(self.built.body.levels.middle), "wire-tie" in kinds) if "wire" in kinds else None
 
     def piece_mass_g(self, piece: Piece) -> float:
         """Return the mass of a piece of this stock."""
