@@ -6,7 +6,7 @@ those layers has wood, as far apart as each solid part of the body lets them: tw
 
 from __future__ import annotations
 
-from shapely.geometry import Point as Place
+import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
@@ -56,11 +56,13 @@ def _spots(room: BaseGeometry) -> list[Point]:
     x0, y0, x1, y1 = room.bounds
     columns, rows = int((x1 - x0) // GRID_MM) + 1, int((y1 - y0) // GRID_MM) + 1
     grid = [(round(x0 + i * GRID_MM, 1), round(y0 + k * GRID_MM, 1)) for k in range(rows) for i in range(columns)]
-    found = [spot for spot in grid if room.covers(Place(spot))]
+    shapely.prepare(room)
+    inside = shapely.covers(room, shapely.points(grid))
+    found = [spot for spot, within in zip(grid, inside, strict=True) if within]
     if found:
         return found
-    inside = room.representative_point()
-    return [(inside.x, inside.y)]
+    middle = room.representative_point()
+    return [(middle.x, middle.y)]
 
 
 def _square(a: Point, b: Point) -> float:

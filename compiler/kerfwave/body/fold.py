@@ -30,7 +30,15 @@ from shapely.ops import unary_union
 from kerfwave.body import path, shapes
 from kerfwave.body.lanes import chamber_below, lay_lanes
 from kerfwave.body.path import Run
-from kerfwave.body.places import CannotFold, FacePlace, on_face, place_driver, place_terminal, terminal_faces
+from kerfwave.body.places import (
+    CannotFold,
+    FacePlace,
+    clear_of_corners,
+    on_face,
+    place_driver,
+    place_terminal,
+    terminal_faces,
+)
 from kerfwave.body.rules import BodyRules
 from kerfwave.body.storeys import Arrangement
 from kerfwave.model.parts import Point, Ring
@@ -242,7 +250,8 @@ def _open(plan: Plan, rules: BodyRules, runs: tuple[Run, ...]) -> tuple[tuple[Ru
     if any(h[1] != face for h in hits):
         raise CannotFold("the mouth would open across a corner")
     a, b = shapes.face_line(plan, face)
-    if min(h[2] for h in hits) < rules.least_web_mm or max(h[2] for h in hits) > math.dist(a, b) - rules.least_web_mm:
+    clear = clear_of_corners(plan, rules, face)
+    if min(h[2] for h in hits) < clear[0] or max(h[2] for h in hits) > math.dist(a, b) - clear[1]:
         raise CannotFold("the mouth would leave too thin a corner")
     # On its way out the last lane runs through the wall, where other faces may come near.
     way_out = LineString([path.at(last, 0.0)[:2], path.at(last, hits[0][0] / last.length_mm)[:2]])

@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from shapely.geometry import LineString, box
+from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
 from kerfwave.body import path, shapes
@@ -61,10 +61,10 @@ def lay_lanes(
         if under and i == 0:
             turns.append(u_lo)  # there is no throat: the first lane begins at its end wall, see below
             continue
-        line = turning(reaches[i]).intersection(LineString([(u_lo - 1, tip), (u_hi + 1, tip)]))
-        if line.is_empty:
+        ends = shapes.across(turning(reaches[i]), tip)
+        if ends is None:
             raise CannotFold(f"no room for a turn {2 * reaches[i]:.1f} mm across")
-        turns.append(line.bounds[0] if i % 2 == 0 else line.bounds[2])
+        turns.append(ends[i % 2])
     if under:
         inside = turns[1] if lanes > 1 else (u_lo + u_hi) / 2
         turns[0] = _walls(room, bottoms[0], widths[0], inside)[0]

@@ -62,7 +62,8 @@ def place_driver(
     x0, _, x1, _ = chamber.bounds
     free = shapes.free_stretches(chamber, x0, x1, rules.front_wall_mm, max(rules.reach_mm, rules.front_wall_mm + 1.0))
     half, seat = rules.bore_mm / 2, rules.seat_width_mm / 2
-    lo, hi = a[0] + seat + rules.least_web_mm, b[0] - seat - rules.least_web_mm
+    left, right = clear_of_corners(plan, rules, "front")
+    lo, hi = a[0] + seat + left, b[0] - seat - right
     best: float | None = None
     for start, stop in free:
         low, high = max(start + half, lo), min(stop - half, hi)
@@ -82,6 +83,12 @@ def place_driver(
     if outline is not None and pocket.distance(outline) < rules.least_web_mm:
         raise CannotFold("the driver's ring would come too near the guide")
     return on_face(plan, "front", best - a[0])
+
+
+def clear_of_corners(plan: Plan, rules: BodyRules, face: str) -> tuple[float, float]:
+    """Return what has to stay whole of a face at either end: the least web, or what its rounded corner takes."""
+    one, other = shapes.corner_lengths(plan, face, rules.corner_mm)
+    return max(rules.least_web_mm, one), max(rules.least_web_mm, other)
 
 
 def terminal_faces(plan: Plan, rules: BodyRules) -> tuple[str, ...]:
@@ -105,8 +112,8 @@ def place_terminal(plan: Plan, rules: BodyRules, face: str, chamber: Polygon, dr
     if face == "front" and rules.stack == "upright":
         raise CannotFold("the terminals cannot share the front with the driver")
     width = rules.plate_width_mm + 2 * rules.fit_mm
-    margin = rules.least_web_mm
-    free = shapes.free_stretches(room, margin, math.dist(a, b) - margin, wall, wall + rules.post_depth_mm)
+    start, stop = clear_of_corners(plan, rules, face)
+    free = shapes.free_stretches(room, start, math.dist(a, b) - stop, wall, wall + rules.post_depth_mm)
     if rules.stack == "facing":
         inside_driver = box(driver.x_mm, driver.y_mm, driver.x_mm, driver.y_mm).buffer(rules.bore_mm / 2)
     else:

@@ -17,7 +17,7 @@ from kerfwave.body.rules import BodyRules
 from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement
 from kerfwave.model.spec import Plan
 
-STRIDES = (8, 4, 2, 1)  # of the step in width
+STRIDES = (16, 8, 4, 2, 1)  # of the step in width
 ENOUGH = 80  # folds to choose from
 MOST_KEYS = 8000  # in one walk; a grid of more is only walked with wider steps
 WIDEST_MM = 60.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+import shapely
 from shapely import affinity
 from shapely.geometry import LineString, MultiPolygon, Polygon, box
 from shapely.geometry import Point as Place
@@ -67,6 +68,23 @@ def face_line(plan: Plan, face: str) -> tuple[Point, Point]:
     return plan.outline[i], plan.outline[(i + 1) % len(plan.outline)]
 
 
+def corner_lengths(plan: Plan, face: str, corner_mm: float) -> tuple[float, float]:
+    """Return how much of a face its rounded corners take away at either end.
+
+    A chamfer takes less, a reflex corner nothing. A circle of radius r touches both sides of an angle at
+    r / tan(angle / 2) from its corner.
+    """
+    count, i = len(plan.outline), plan.faces.index(face)
+    found = []
+    for k in (i, i + 1):
+        before, here, after = (plan.outline[(k + step) % count] for step in (-1, 0, 1))
+        one = math.atan2(after[1] - here[1], after[0] - here[0])
+        other = math.atan2(before[1] - here[1], before[0] - here[0])
+        angle = (other - one) % math.tau
+        found.append(corner_mm / math.tan(angle / 2) if angle < math.pi else 0.0)
+    return found[0], found[1]
+
+
 def face_names(plan: Plan) -> tuple[str, ...]:
     """Return the names of the faces, each once, in the outline's order."""
     return tuple(dict.fromkeys(plan.faces))
@@ -107,6 +125,13 @@ def free_stretches(room: BaseGeometry, u0: float, u1: float, v0: float, v1: floa
     """Return the stretches of u in which the whole height v0..v1 of the strip lies in the room."""
     if u1 - u0 < EPS or v1 - v0 < EPS:
         return ()
+    if (ring := convex_ring(room)) is not None:
+        # The sides of a convex room bulge outwards: they come nearest at the strip's two edges.
+        chords = (chord(ring, v0 + EPS), chord(ring, v1 - EPS))
+        if chords[0] is None or chords[1] is None:
+            return ()
+        low, high = max(u0, chords[0][0], chords[1][0]), min(u1, chords[0][1], chords[1][1])
+        return ((low, high),) if high > low + EPS else ()
     strip = box(u0, v0 + EPS, u1, v1 - EPS)
     missing = strip.difference(room)
     blocked = sorted((p.bounds[0], p.bounds[2]) for p in parts_of(missing, least_area_mm2=1e-4))
@@ -119,6 +144,36 @@ def free_stretches(room: BaseGeometry, u0: float, u1: float, v0: float, v1: floa
     if u1 > at + EPS:
         found.append((at, u1))
     return tuple(found)
+
+
+def convex_ring(shape: BaseGeometry) -> tuple[Point, ...] | None:
+    """Return the corners of a convex polygon without holes; None for any other shape."""
+    if not isinstance(shape, Polygon) or shape.is_empty or len(shape.interiors):
+        return None
+    ring = tuple((x, y) for x, y in shapely.get_coordinates(shape.exterior)[:-1].tolist())
+    turns = [
+        (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0])
+        for a, b, c in zip(ring, ring[1:] + ring[:1], ring[2:] + ring[:2], strict=True)
+    ]
+    return ring if min(turns) >= -EPS or max(turns) <= EPS else None
+
+
+def chord(ring: tuple[Point, ...], v: float) -> tuple[float, float] | None:
+    """Return between which two u the line at v crosses a convex ring; None if it misses it."""
+    found = []
+    for (au, av), (bu, bv) in zip(ring, ring[1:] + ring[:1], strict=True):
+        if min(av, bv) <= v <= max(av, bv):
+            found += [au, bu] if av == bv else [au + (bu - au) * ((v - av) / (bv - av))]
+    return (min(found), max(found)) if found else None
+
+
+def across(room: BaseGeometry, v: float) -> tuple[float, float] | None:
+    """Return the first and the last u at which the line at v lies in a room; None if it misses it."""
+    if (ring := convex_ring(room)) is not None:
+        return chord(ring, v)
+    u0, _, u1, _ = room.bounds
+    line = room.intersection(LineString([(u0 - 1, v), (u1 + 1, v)]))
+    return None if line.is_empty else (line.bounds[0], line.bounds[2])
 
 
 def longest(stretches: tuple[tuple[float, float], ...]) -> tuple[float, float] | None:

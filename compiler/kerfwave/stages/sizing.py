@@ -74,6 +74,12 @@ def run(
     if enclosure.corner_mm > enclosure.wall_mm:
         text = f"corners of {enclosure.corner_mm:g} mm cut into walls of {enclosure.wall_mm:g} mm: at most wall_mm"
         raise StageError(text, ("enclosure", "corner_mm"))
+    if enclosure.terminal_face == "front" and rules.stack == "upright":
+        text = (
+            f"the front carries the driver's ring of {rules.seat_width_mm:.0f} mm, and the terminals cannot share it: "
+            "name another face, or auto"
+        )
+        raise StageError(text, ("enclosure", "terminal_face"))
     counts = layer_counts(rules, driver, enclosure.height_mm)
     if not counts:
         raise StageError(_too_low(rules, enclosure), ("enclosure", "height_mm"))
