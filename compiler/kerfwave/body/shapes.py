@@ -171,6 +171,8 @@ def across(room: BaseGeometry, v: float) -> tuple[float, float] | None:
     """Return the first and the last u at which the line at v lies in a room; None if it misses it."""
     if (ring := convex_ring(room)) is not None:
         return chord(ring, v)
+    if room.is_empty:
+        return None
     u0, _, u1, _ = room.bounds
     line = room.intersection(LineString([(u0 - 1, v), (u1 + 1, v)]))
     return None if line.is_empty else (line.bounds[0], line.bounds[2])
