@@ -19,7 +19,8 @@ from kerfwave.model.spec import Plan
 
 STRIDES = (16, 8, 4, 2, 1)  # of the step in width
 ENOUGH = 80  # folds to choose from
-MOST_KEYS = 8000  # in one walk; a grid of more is only walked with wider steps
+MOST_KEYS = 3400  # in one walk; a grid of more is only walked with wider steps
+MOST_ON_STOREYS = 1200  # likewise, where every lane counts several times
 WIDEST_MM = 60.0
 
 
@@ -50,8 +51,9 @@ def all_folds(
     series = tuple(_series(plan, rules, least_duct_mm, step_mm, most_lanes, tapers, arrangements))
     known: dict[FoldKey, Fold | str] = {}
     found = _walk(rooms, series, STRIDES[0], least_length_mm, known)
+    most = MOST_KEYS if arrangements == (IN_ONE_PLANE,) else MOST_ON_STOREYS
     for stride in STRIDES[1:]:
-        if len(found.folds) >= ENOUGH or sum(len(one[::stride]) for one in series) > MOST_KEYS:
+        if len(found.folds) >= ENOUGH or sum(len(one[::stride]) for one in series) > most:
             break
         found = _walk(rooms, series, stride, least_length_mm, known)
     return found
