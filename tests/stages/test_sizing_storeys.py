@@ -1,0 +1,74 @@
+"""What `enclosure.storeys` makes of the search, and what a build says of a guide on storeys."""
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from kerfwave.acoustics import sizing as choosing
+from kerfwave.spec import load
+from kerfwave.stages import body, field, sizing
+
+DEMO = Path(__file__).parents[2] / "specs" / "desk-speaker.yaml"
+
+
+def silent(fraction, text):
+    """Nobody listens."""
+
+
+@cache
+def sized(storeys, guide_mm):
+    """Few bodies are weighed by their sound: what is asked here is which of them there are."""
+    spec = load(DEMO).spec
+    enclosure = replace(spec.enclosure, storeys=storeys, guide_least_mm=guide_mm, mouth_face="auto")
+    patch = pytest.MonkeyPatch()
+    patch.setattr(sizing, "MOST_BODIES", 6)
+    patch.setattr(choosing, "FILLS", choosing.FILLS[:1])
+    try:
+        return sizing.run(
+            spec.driver,
+            spec.target,
+            enclosure,
+            spec.stock.measured_mm,
+            spec.drive.volts,
+            spec.listening.space,
+            progress=silent,
+        )
+    finally:
+        patch.undo()
+
+
+def arrangements(found):
+    return {design.fold.key.arrangement for design in found.designs}
+
+
+def test_storeys_are_only_used_where_one_plane_is_too_short():
+    short = sized("when-needed", 500.0)
+    assert short.long_enough
+    assert all(a.in_one_plane for a in arrangements(short))
+    never = sized("never", 1600.0)
+    assert not never.long_enough
+    long = sized("when-needed", 1600.0)
+    assert long.long_enough
+    assert all(a.storeys > 1 or a.under for a in arrangements(long))
+    assert min(d.fold.length_mm for d in long.designs) >= 1600.0 > max(d.fold.length_mm for d in never.designs)
+
+
+def test_where_none_is_long_enough_the_longest_are_taken():
+    found = sized("never", 1600.0)
+    lengths = [d.fold.length_mm for d in found.designs]
+    assert min(lengths) >= sizing.NEARLY * max(lengths)
+    assert max(lengths) == pytest.approx(1054.4, abs=0.1)
+
+
+def test_a_guide_on_storeys_is_built_as_promised_and_its_field_is_left_alone():
+    spec = load(DEMO).spec
+    found = sized("when-needed", 1600.0)
+    made = body.run(found, spec.driver, spec.enclosure, spec.drive.volts, spec.listening.space, progress=silent)
+    assert made.strayed_db <= 1.0
+    passages = [run for run in made.volumes.guide if run.gap_m]
+    assert len(passages) == len([p for p in made.body.air if p.name.startswith("passage")]) >= 1
+    solved = field.run(made, True, spec.target.relief_from_hz, spec.drive.volts, progress=silent)
+    assert solved.compared is None
+    assert "does not lie in one plane" in solved.checks[0].text
