@@ -65,7 +65,7 @@ def test_where_none_is_long_enough_the_longest_are_taken():
 def test_a_guide_on_storeys_is_built_as_promised_and_its_field_is_left_alone():
     spec = load(DEMO).spec
     found = sized("when-needed", 1600.0)
-    made = body.run(found, spec.driver, spec.enclosure, spec.drive.volts, spec.listening.space, progress=silent)
+    made = body.run(found, spec.driver, spec.enclosure, spec.target, spec.drive.volts, "half", progress=silent)
     assert made.strayed_db <= 1.0
     passages = [run for run in made.volumes.guide if run.gap_m]
     assert len(passages) == len([p for p in made.body.air if p.name.startswith("passage")]) >= 1
