@@ -14,6 +14,7 @@ from kerfwave.cut.paths import SheetJob, sheet_job, sheet_program
 from kerfwave.cut.recipe import look_up
 from kerfwave.cut.resume import RestartPoint, prove_rest, rest_of, restart_points
 from kerfwave.cut.settings import Settings
+from kerfwave.cut.straight import line_of, straight_program
 from kerfwave.cut.testcuts import all_coupons, axes_of, square_side_mm
 from kerfwave.cut.time import estimate
 from kerfwave.cut.usage import Usage, usage
@@ -32,6 +33,7 @@ __all__ = [
     "corrected",
     "design",
     "estimate",
+    "line_of",
     "look_up",
     "outline_program",
     "outline_recipe",
@@ -42,6 +44,7 @@ __all__ = [
     "sheet_job",
     "sheet_program",
     "square_side_mm",
+    "straight_program",
     "usage",
     "verify",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 from kerfwave.cut.motion import reach
 from kerfwave.cut.program import assemble
@@ -24,7 +25,8 @@ def outline_program(program: SheetProgram, machine: Machine) -> SheetProgram | N
     left, low, right, top = box
     corners = ((right, low), (right, top), (left, top), (left, low))
     power, feed = machine.outline_power_percent / 100, min(_FEED_MM_MIN, machine.max_feed_mm_min)
-    once = [Move("line", *corner, power, feed) for corner in corners]
+    # Along a single straight cut the box is a line: to its end and back.
+    once = [Move("line", *b, power, feed) for a, b in pairwise((corners[-1], *corners)) if a != b]
     length = _ROUNDS * 2 * (right - left + top - low)
     contour = Contour("used area", "mark", (Move("rapid", left, low), *once * _ROUNDS), length)
     notes = ("Outline of the used area at low power: the dot must stay on the sheet all the way. Eyewear on.",)

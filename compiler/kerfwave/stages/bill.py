@@ -9,6 +9,8 @@ from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 from kerfwave.body.rules import plate_layers, ring_layers
+from kerfwave.model.parts import Ring
+from kerfwave.model.spec import SheetStock
 from kerfwave.stages.facts import Facts
 from kerfwave.writers.bill import BillRow
 
@@ -17,25 +19,36 @@ DOWEL_KG_M3 = 700.0  # beech and birch, air dry (from memory)
 WIRE_SPARE = 1.5  # on top of the straight way, to work with
 
 
+def _size(sheet: SheetStock) -> tuple[float, float]:
+    return sheet.width_mm, sheet.height_mm
+
+
+def _area(ring: Ring) -> float:
+    return float(Polygon(ring).area)
+
+
 def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
     """Return the bill's rows, in the order of the work."""
     spec = facts.spec
     t = facts.sized.rules.thickness_mm
     rows = []
-    for size in sorted({(s.width_mm, s.height_mm) for s in facts.nest.sheets}):
-        used = [s for s in facts.nest.sheets if (s.width_mm, s.height_mm) == size]
-        price = next((s.price for s in spec.stock.sheets if (s.width_mm, s.height_mm) == size), None)
-        wood = sum(s.pieces_area_mm2 for s in used)
-        mass = size[0] * size[1] * t * len(used) * spec.stock.density_kg_m3 * 1e-6
+    opened = facts.cut_down.plan.opened
+    for entry in sorted({o.entry for o in opened}, key=lambda e: (_size(spec.stock.sheets[e]), e)):
+        sheet = spec.stock.sheets[entry]
+        numbers = sorted(p.sheet for o in opened if o.entry == entry for p in o.parts if p.sheet is not None)
+        taken = sum(o.entry == entry for o in opened)
+        wood = sum(s.pieces_area_mm2 for s in facts.nest.sheets if s.number in numbers)
+        area = taken * (_area(sheet.outline_mm) if sheet.outline_mm else sheet.width_mm * sheet.height_mm)
+        offcut = " (offcut)" if sheet.outline_mm else ""
         rows.append(
             BillRow(
-                f"{spec.stock.name}, {size[0]:g} x {size[1]:g} x {t:g} mm",
-                len(used),
+                f"{spec.stock.name}, {sheet.width_mm:g} x {sheet.height_mm:g} x {t:g} mm{offcut}",
+                taken,
                 "sheets",
-                mass,
-                None if price is None else price * len(used),
-                ", ".join(f"sheet-{s.number:02d}" for s in used),
-                f"{wood / (len(used) * size[0] * size[1]):.0%} becomes pieces",
+                area * t * spec.stock.density_kg_m3 * 1e-6,
+                None if sheet.price is None else sheet.price * taken,
+                ", ".join(f"sheet-{number:02d}" for number in numbers),
+                f"{wood / area:.0%} becomes pieces",
             )
         )
     n = spec.count

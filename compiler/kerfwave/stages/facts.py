@@ -12,6 +12,7 @@ from kerfwave.body.wire import wire_layer
 from kerfwave.model.parts import Check, Nest, Piece, Point, Recipe
 from kerfwave.model.spec import Spec
 from kerfwave.stages.body import Built
+from kerfwave.stages.breakdown import CutDown
 from kerfwave.stages.field import Compared
 from kerfwave.stages.learned import Learned
 from kerfwave.stages.listening import AtTheListener
@@ -38,6 +39,7 @@ class Facts:
     as_built: AsBuilt
     sliced: Sliced
     nest: Nest
+    cut_down: CutDown
     recipe: Recipe
     paths: Programs
     assessed: Assessed

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from kerfwave import cut
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece
@@ -15,11 +16,12 @@ from kerfwave.stages.facts import Facts
 from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
 from kerfwave.stages.shaping_view import shaping_charts
-from kerfwave.writers import charts
+from kerfwave.writers import charts, drawings
 from kerfwave.writers.assembly import assembly_steps
 from kerfwave.writers.bill import BillRow
 from kerfwave.writers.field import transfer_chart
 from kerfwave.writers.guide import (
+    BreakdownView,
     ChartView,
     CouponView,
     CutRow,
@@ -31,7 +33,7 @@ from kerfwave.writers.guide import (
     Table,
 )
 from kerfwave.writers.layers import layer_text
-from kerfwave.writers.words import INSETS, mm_and_inches
+from kerfwave.writers.words import INSETS, duration, mm_and_inches
 
 OUTCOMES = {"stop": "stop", "fix-first": "fix first", "proceed": "proceed with these duties"}
 TOOLS = (
@@ -74,6 +76,15 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             )
             for c in facts.paths.coupons
         ),
+        cut_down=tuple(
+            BreakdownView(
+                o.number,
+                files[f"sheets/break-down-{o.number:02d}.svg"],
+                tuple(drawings.cut_text(k, c) for k, c in enumerate(o.cuts, start=1)),
+            )
+            for o in facts.cut_down.plan.cut_down
+        ),
+        line_steps=_line_steps(facts),
         sheets=tuple(_sheet(facts, p.name, files) for p in facts.paths.programs),
         pieces_svg=files["drawings/pieces.svg"],
         plan_svg=files["drawings/inside.svg"],
@@ -226,6 +237,26 @@ def _headline(facts: Facts) -> tuple[Fact, ...]:
         ("Mass", f"{sum(facts.piece_mass_g(p) for p in facts.pieces) / 1e3:.2f} kg of wood"),
     ]
     return tuple(found)
+
+
+def _line_steps(facts: Facts) -> tuple[str, ...]:
+    """Return how a straight cut through a sheet larger than the bed is made."""
+    line = facts.cut_down.line
+    if line is None:
+        return ()
+    faint = f"{facts.spec.machine.outline_power_percent:g} %"
+    (x0, y0), (x1, y1) = cut.line_of(facts.spec.machine)
+    way = f"along x at y = {y0:g} mm" if y0 == y1 else f"along y at x = {x0:g} mm"
+    length = math.dist((x0, y0), (x1, y1))
+    return (
+        f"The program gcode/{line.name}.nc cuts one straight line, {length:g} mm long, {way} of the bed, in about "
+        f"{duration(line.time_s)}; it serves for every cut, and the sheet is moved under it",
+        "For each cut scribe a line on the sheet where the drawing has it, and lay it under the beam; or fix a "
+        "straight batten parallel to the line as a stop, at the distance given, and push the sheet's edge against it",
+        f"Check both ends, eyewear on: gcode/{line.name}-outline.nc runs a faint dot ({faint}) along the line and back",
+        "Support the sheet on both sides of the cut at the height of the bed, and weigh it down",
+        "A cut longer than the line is run again with the sheet pushed on, 10 mm over the end of the run before",
+    )
 
 
 def _sheet(facts: Facts, name: str, files: Mapping[str, str]) -> SheetView:

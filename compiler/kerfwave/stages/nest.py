@@ -5,13 +5,12 @@ from __future__ import annotations
 from kerfwave import nest
 from kerfwave.engine.errors import StageError
 from kerfwave.model.parts import Nest, Piece
-from kerfwave.model.spec import SheetStock
 
 
 def run(
     layers: tuple[Piece, ...],
     insets: tuple[Piece, ...],
-    sheets: tuple[SheetStock, ...],
+    divisions: tuple[nest.Division, ...],
     margin_mm: float,
     spacing_mm: float,
     grain: str | None,
@@ -25,9 +24,9 @@ def run(
         StageError: if a piece fits no sheet or bed, or there are too few sheets; the pieces are named.
     """
     try:
-        return nest.pack(
+        return nest.pack_divided(
             (*layers, *insets),
-            sheets,
+            divisions,
             bed_mm=(bed_width_mm, bed_height_mm),
             margin_mm=margin_mm,
             spacing_mm=spacing_mm,

@@ -8,6 +8,7 @@ from kerfwave.model.parts import Check, Nest, Recipe
 from kerfwave.model.spec import Spec
 from kerfwave.stages.bill import bill_rows
 from kerfwave.stages.body import Built
+from kerfwave.stages.breakdown import CutDown
 from kerfwave.stages.drawn import Drawn
 from kerfwave.stages.facts import Facts
 from kerfwave.stages.field import Solved
@@ -48,6 +49,7 @@ def run(
     as_built: AsBuilt,
     sliced: Sliced,
     nest: Nest,
+    cut_down: CutDown,
     recipe: Recipe,
     paths: Programs,
     assessed: Assessed,
@@ -72,6 +74,10 @@ def run(
     )
     failed = tuple(c.text for c in design if c.level == "fail")
     files = dict(drawn.files) | dict(proved.files) | _sheets(spec, sliced, nest, recipe, paths)
+    for opened in cut_down.plan.cut_down:
+        files[f"sheets/break-down-{opened.number:02d}.svg"] = drawings.breakdown_svg(
+            opened, title=f"{spec.name}: large sheet {opened.number}, cut down first", stock=spec.stock.name
+        )
     facts = Facts(
         source=source,
         spec=spec,
@@ -80,6 +86,7 @@ def run(
         as_built=as_built,
         sliced=sliced,
         nest=nest,
+        cut_down=cut_down,
         recipe=recipe,
         paths=paths,
         assessed=assessed,

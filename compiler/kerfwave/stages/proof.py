@@ -12,6 +12,7 @@ from kerfwave import cut
 from kerfwave.engine.errors import StageError
 from kerfwave.model.parts import Check, Nest, Piece, Recipe, SheetProgram
 from kerfwave.model.spec import Machine
+from kerfwave.stages.breakdown import CutDown
 from kerfwave.stages.paths import Programs
 from kerfwave.writers import gcode
 
@@ -30,6 +31,7 @@ def run(
     nest: Nest,
     pieces: tuple[Piece, ...],
     insets: tuple[Piece, ...],
+    cut_down: CutDown,
     recipe: Recipe,
     machine: Machine,
     outcome: str,
@@ -68,11 +70,16 @@ def run(
         proofs += cut.safe(text, machine, program.width_mm, program.height_mm, name=program.name)
         files[f"gcode/{program.name}.nc"] = text
     faint = machine.outline_power_percent
-    for program in paths.outlines:
+    for program in (*paths.outlines, *(() if cut_down.outline is None else (cut_down.outline,))):
         text = gcode.render(_told(program, failed, outcome, machine), machine, cut.outline_recipe(recipe, machine))
         size = (program.width_mm, program.height_mm)
         proofs += cut.safe(text, machine, *size, name=program.name, most_percent=faint)
         files[f"gcode/{program.name}.nc"] = text
+    if cut_down.line is not None:
+        line = cut_down.line
+        text = gcode.render(_told(line, failed, outcome, machine), machine, recipe, cut_down.depths_mm)
+        proofs += cut.safe(text, machine, line.width_mm, line.height_mm, name=line.name)
+        files[f"gcode/{line.name}.nc"] = text
     broken = [c.text for c in proofs if c.level == "fail"]
     if broken:
         raise StageError("the programs do not prove, so no package is made: " + "; ".join(broken))

@@ -8,6 +8,7 @@ from typing import Any
 
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.model.acoustic import Response
+from kerfwave.model.parts import SheetProgram
 from kerfwave.stages.facts import Facts
 from kerfwave.stages.field import Compared
 
@@ -70,6 +71,7 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "utilisation": facts.nest.utilisation,
             "outline_utilisation": facts.nest.outline_utilisation,
             "bound": facts.nest.bound,
+            **({"cut_down": [_plain(o) for o in facts.cut_down.plan.cut_down]} if facts.cut_down.line else {}),
         },
         "cut": {
             "length_mm": math.fsum(c.length_mm for p in programs for c in p.contours if c.kind != "mark"),
@@ -97,12 +99,17 @@ def report_data(facts: Facts) -> dict[str, Any]:
             ],
             "programs": [
                 {"name": p.name, "length_mm": p.cut_mm, "travel_mm": p.travel_mm, "time_s": p.time_s}
-                for p in (*programs, *(c.program for c in facts.paths.coupons))
+                for p in (*programs, *(c.program for c in facts.paths.coupons), *_line(facts))
             ],
         },
         "checks": [_plain(c) for c in facts.checks],
         "safety": [_plain(line) for line in facts.assessed.lines],
     }
+
+
+def _line(facts: Facts) -> tuple[SheetProgram, ...]:
+    """Return the program of the straight line by which large sheets are cut down, if there are any."""
+    return () if facts.cut_down.line is None else (facts.cut_down.line,)
 
 
 def _acoustics(facts: Facts) -> dict[str, Any]:

@@ -52,6 +52,15 @@ class CouponView:
 
 
 @dataclass(frozen=True, slots=True)
+class BreakdownView:
+    """A sheet larger than the bed, and its cuts."""
+
+    number: int
+    svg: str
+    cuts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SheetView:
     """A sheet and what its program will do."""
 
@@ -129,6 +138,8 @@ class GuideModel:
     unverified: bool = False
     watch: tuple[str, ...] = ()  # while any sheet is cut
     coupons: tuple[CouponView, ...] = ()
+    cut_down: tuple[BreakdownView, ...] = ()  # before the sheets
+    line_steps: tuple[str, ...] = ()  # how each of those cuts is made
     sheets: tuple[SheetView, ...] = ()
     pieces_svg: str = ""
     plan_svg: str = ""
