@@ -117,6 +117,17 @@ def test_when_nothing_will_do_it_says_what_binds():
     assert found.feasible == 0
     assert found.binding[0][0] == "level"
     assert found.binding[0][1] == pytest.approx(110.0 - found.designs[0].level_db)
+    (name, short), *_ = found.reach
+    assert name == "level"
+    assert 0.0 < short <= found.binding[0][1]
+
+
+def test_promises_that_only_stand_in_each_others_way_are_told_apart():
+    """Every one of them is kept by some body, but none keeps all: then nothing is out of reach by itself."""
+    best = max(d.bass_gain_db for d in sized(replace(TARGET, bass_gain_db=-9.0, ripple_db=60.0)).designs)
+    found = sized(replace(TARGET, bass_gain_db=best - 0.01, ripple_db=4.0, relief_least_db=1.2))
+    assert found.feasible == 0 and found.binding
+    assert "bass" not in dict(found.reach)
 
 
 def test_order_of_candidates_does_not_matter():

@@ -8,6 +8,7 @@ f3 to ten times that.
 """
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from kerfwave.model.acoustic import Mouth, Network, Segment
 from kerfwave.model.spec import Driver
 
 AIR = air()
+DOCS = Path(__file__).parents[2] / "docs" / "physics.md"
 QTC = 0.8  # of the closed box; its f3 is then 0.89716 fc (R. H. Small 1972)
 SIZES = {"frame_mm": 93, "cutout_mm": 74, "bolt_circle_mm": 84, "depth_mm": 50, "xmax_mm": 3, "power_w": 15}
 
@@ -84,3 +86,22 @@ def test_the_closed_box_is_3_db_down_at_f3():
     _, closed, f3 = pair(*TABLE[1][1:3])
     level = responses((closed,), (f3, 40 * f3), AIR, 2.0, 1.0, "half").spl_db[0]
     assert level[0] - level[1] == pytest.approx(-3.01, abs=0.01)
+
+
+def row(name, sheet, line):
+    """Return a driver's row of the table in the documentation."""
+    fs, sd, _, _, _, vas = sheet
+    share, length, taper, resistivity = line
+    _, closed, f3 = pair(sheet, line)
+    departure, of_greatest, least, mean, below = figures(sheet, line)
+    return (
+        f"| {name}: {fs:g} Hz, {sd:g} cm², {vas:g} l | {1e3 * closed.chamber_m3:.2f} l | {f3:.0f} Hz "
+        f"| {share:.2f}, {length:.2f} m, {taper:g}, {resistivity} | {departure:.1f} dB | {of_greatest:.1f} dB "
+        f"| {least:.1f} dB | {mean:.1f} dB | {below:.1f} dB |"
+    )
+
+
+def test_the_table_in_the_documentation_is_what_comes_out():
+    text = DOCS.read_text("utf-8")
+    for name, sheet, line, _ in TABLE:
+        assert row(name, sheet, line) in text

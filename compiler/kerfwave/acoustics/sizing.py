@@ -105,7 +105,10 @@ class Sizing:
     designs: tuple[Design, ...]
     tried: int  # candidates times fills
     feasible: int  # of the second round, keep every promise
-    binding: tuple[tuple[str, float], ...]  # if none is feasible: promise and the least shortfall anyone reached
+    binding: tuple[tuple[str, float], ...]  # if none is feasible: what the best compromise misses, worst first, dB
+    reach: tuple[
+        tuple[str, float], ...
+    ]  # likewise: promises that no body keeps even by itself, and the least shortfall
 
 
 def network(candidate: Candidate, driver: DriverParameters, air: Air, fill: Fill, setting: Setting = TIGHT) -> Network:
@@ -207,7 +210,7 @@ def size(
         raise ValueError("no candidate to size")
     order = sorted(range(len(candidates)), key=lambda i: candidates[i].label)
     pairs = [(i, fill) for i in order for fill in _fills(candidates[i])]
-    score, _, _ = _score(
+    score, _, rough = _score(
         target,
         [bore for i in order for bore in _one_bore(candidates[i], driver, air, setting)],
         [candidates[i] for i, _ in pairs],
@@ -243,7 +246,9 @@ def size(
     ranked = [designs[k] for k in np.lexsort((np.arange(len(designs)), np.round(score, 6)))]
     feasible = sum(not any(d.shortfalls_db) for d in designs)
     binding = () if feasible else _binding(ranked)
-    return Sizing(tuple(ranked[:keep]), len(pairs), feasible, binding)
+    nearest = {name: min(float(rough[name].min()), float(missed[name].min())) for name in PROMISES}
+    reach = () if feasible else tuple((name, short) for name, short in nearest.items() if short > 0.0)
+    return Sizing(tuple(ranked[:keep]), len(pairs), feasible, binding, reach)
 
 
 def _binding(ranked: list[Design]) -> tuple[tuple[str, float], ...]:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from kerfwave.acoustics.derivation import Parameter, derived
 from kerfwave.acoustics.guide import packing_kg_m3
 from kerfwave.acoustics.shaping import Shaped
 from kerfwave.body.wire import wire_layer
@@ -50,6 +51,11 @@ class Facts:
     strayed: Strayed  # from build to build
     checks: tuple[Check, ...]
     begins: Mapping[str, tuple[int, ...]]  # by program: the line on which each contour begins
+
+    @property
+    def driver(self) -> tuple[Parameter, ...]:
+        """Every small-signal parameter of the driver, stated or derived."""
+        return derived(self.spec.driver, self.as_built.air)
 
     @property
     def pieces(self) -> tuple[Piece, ...]:

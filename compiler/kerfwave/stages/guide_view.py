@@ -12,6 +12,7 @@ from kerfwave.model.parts import Piece
 from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_text, measuring
 from kerfwave.stages.bill import bill_total
 from kerfwave.stages.drawn import picture_title
+from kerfwave.stages.driver_view import driver_table
 from kerfwave.stages.facts import Facts
 from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
@@ -138,7 +139,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         bill_total=bill_total(bill),
         cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
         checks=facts.checks,
-        tables=learned_tables(facts),
+        tables=(driver_table(facts), *learned_tables(facts)),
         provenance=(
             ("Made by", f"kerfwave {facts.source.version}"),
             ("Spec", f"{facts.source.stem}, sha256 {facts.source.spec_sha256[:16]}…"),

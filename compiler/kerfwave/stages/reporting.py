@@ -123,6 +123,7 @@ def _acoustics(facts: Facts) -> dict[str, Any]:
         "distance_m": spec.listening.distance_m,
         "space": spec.listening.space,
         "target": _plain(target),
+        "driver": [p._asdict() for p in facts.driver],
         "network": network,
         "response": _plain(result.response),
         "closed_same_size": {

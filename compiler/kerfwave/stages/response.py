@@ -165,12 +165,16 @@ def _checks(
             ),
         ]
     if sized.binding:
+        alone = "each promise by itself is kept by some body, all of them by none"
+        if sized.reach:
+            nearest = ", ".join(f"{name} (nearest: {short:.2f} dB short)" for name, short in sized.reach)
+            alone = f"no body keeps {nearest} even by itself"
         worst = ", ".join(f"{name} by {short:.2f} dB" for name, short in sized.binding)
         found.append(
             Check(
                 "search",
                 "fail",
-                f"no body in {sized.tried} tried keeps the whole target; the best compromise misses {worst}",
+                f"no body in {sized.tried} tried keeps the whole target; the best compromise misses {worst}; {alone}",
                 float(sized.tried),
                 None,
             )

@@ -47,6 +47,7 @@ class Sized:
     tried: int
     feasible: int
     binding: tuple[tuple[str, float], ...]
+    reach: tuple[tuple[str, float], ...]
 
 
 def thickness_mm(measured_mm: tuple[float, ...]) -> float:
@@ -127,6 +128,7 @@ def run(
         tried=result.tried,
         feasible=result.feasible,
         binding=result.binding,
+        reach=result.reach,
     )
 
 
