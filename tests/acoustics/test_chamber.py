@@ -117,3 +117,12 @@ def test_shapes_become_ducts():
     assert end.step_kg_m4 == pytest.approx(plane_step_inertance(0.022, 0.05, 0.075, AIR))
     # An inlet as wide as the chamber goes straight on.
     assert chamber_duct(replace(shape, sideways=False), 0.06, AIR).step_kg_m4 == 0.0
+
+
+@pytest.mark.parametrize("wrong", [-1.0, float("nan")])
+def test_fibre_of_negative_resistivity_is_refused(wrong):
+    duct = ChamberDuct(0.175, 27e-4, 0.209, 0.0, 0.16)
+    guide = (replace(GUIDE[0], flow_resistivity_pa_s_m2=wrong), GUIDE[1])
+    for one in (network(duct, wrong), replace(network(duct), guide=guide), Network(DRIVER, 1e-3, wrong)):
+        with pytest.raises(ValueError, match=r"a flow resistivity is (-1|nan) Pa s/m\^2; it must be 0"):
+            solve_network(one, FREQUENCY, AIR, 2.0)

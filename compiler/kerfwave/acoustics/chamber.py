@@ -15,7 +15,7 @@ import numpy as np
 
 from kerfwave.acoustics.bends import corner_inertance, plane_step_inertance
 from kerfwave.acoustics.duct import Complex, propagation
-from kerfwave.acoustics.porous import miki
+from kerfwave.acoustics.porous import filled, miki
 from kerfwave.model.acoustic import Air, ChamberDuct, ChamberShape
 
 
@@ -104,13 +104,17 @@ def chamber_duct(shape: ChamberShape, inlet_m: float, air: Air) -> ChamberDuct:
 
 
 def chamber_admittance(volume_m3: Any, flow_resistivity: Any, omega: Any, air: Air) -> Complex:
-    """Return j omega V / K in m^3/(Pa s): K is density c^2, or Miki's bulk modulus Zc omega / k with fibre inside."""
+    """Return j omega V / K in m^3/(Pa s): K is density c^2, or Miki's bulk modulus Zc omega / k with fibre inside.
+
+    Raises:
+        ValueError: for a negative flow resistivity.
+    """
     omega = np.asarray(omega, dtype=float)
-    fibre = np.asarray(flow_resistivity, dtype=float)
+    fibre = filled(flow_resistivity)
     stiffness: Any = air.density * air.speed**2
-    if (fibre > 0.0).any():
-        impedance, wavenumber = miki(omega, np.where(fibre > 0.0, fibre, 1.0), air)
-        stiffness = np.where(fibre > 0.0, impedance * omega / wavenumber, stiffness)
+    if fibre.any():
+        impedance, wavenumber = miki(omega, np.where(fibre, flow_resistivity, 1.0), air)
+        stiffness = np.where(fibre, impedance * omega / wavenumber, stiffness)
     return np.asarray(1j * omega * volume_m3 / stiffness)
 
 

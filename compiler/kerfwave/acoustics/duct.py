@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from kerfwave.acoustics.porous import miki
+from kerfwave.acoustics.porous import filled, miki
 from kerfwave.model.acoustic import Air
 
 Real: TypeAlias = NDArray[np.float64]
@@ -51,18 +51,18 @@ def propagation(
     area).
 
     Raises:
-        ValueError: if a perimeter is too short to enclose its area.
+        ValueError: if a perimeter is too short to enclose its area, or a flow resistivity is negative.
     """
     area, perimeter, omega = np.asarray(area, float), np.asarray(perimeter, float), np.asarray(omega, float)
     flow_resistivity = np.asarray(flow_resistivity, float)
-    filled = flow_resistivity > 0.0
-    if filled.all():
+    fibre = filled(flow_resistivity)
+    if fibre.all():
         impedance, wavenumber = miki(omega, flow_resistivity, air)
         return 1j * wavenumber, impedance
     gamma, specific = _open_duct(area, perimeter, air, omega)
-    if filled.any():
-        impedance, wavenumber = miki(omega, np.where(filled, flow_resistivity, 1.0), air)
-        gamma, specific = np.where(filled, 1j * wavenumber, gamma), np.where(filled, impedance, specific)
+    if fibre.any():
+        impedance, wavenumber = miki(omega, np.where(fibre, flow_resistivity, 1.0), air)
+        gamma, specific = np.where(fibre, 1j * wavenumber, gamma), np.where(fibre, impedance, specific)
     return np.asarray(gamma), np.asarray(specific)
 
 

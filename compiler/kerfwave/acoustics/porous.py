@@ -10,6 +10,20 @@ from numpy.typing import NDArray
 from kerfwave.model.acoustic import Air
 
 
+def filled(flow_resistivity: Any) -> NDArray[np.bool_]:
+    """Return where there is fibre.
+
+    Raises:
+        ValueError: for a flow resistivity that is negative or no number.
+    """
+    fibre = np.asarray(flow_resistivity, dtype=float)
+    if not (fibre >= 0.0).all():
+        worst = float(fibre[~(fibre >= 0.0)].flat[0])
+        raise ValueError(f"a flow resistivity is {worst:g} Pa s/m^2; it must be 0 (no fibre) or more")
+    found: NDArray[np.bool_] = fibre > 0.0
+    return found
+
+
 def miki(omega: Any, flow_resistivity: Any, air: Air) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
     """Return the characteristic impedance (Pa s/m) and the wavenumber (rad/m) of a fibrous medium.
 
