@@ -13,13 +13,13 @@ from kerfwave.acoustics.air import air as air_at
 from kerfwave.acoustics.bends import passage_correction, sharp_corner_correction
 from kerfwave.acoustics.guide import segments
 from kerfwave.body import air, checks, measure, path, shapes
-from kerfwave.body.fold import FoldKey, fold
+from kerfwave.body.fold import FoldKey, fold, guide_air
 from kerfwave.body.insets import insets
 from kerfwave.body.rules import LayerCount, body_rules, layer_counts
 from kerfwave.body.search import all_folds
 from kerfwave.body.slices import air_of_layer, slices
 from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement, levels, passages, seat_span
-from kerfwave.model.spec import Enclosure, Terminals
+from kerfwave.model.spec import Enclosure, Plan, Terminals
 
 WAYS = (Arrangement(2), Arrangement(3), Arrangement(1, 1.0), Arrangement(2, 0.5))
 HEIGHTS = {"upright": 160.0, "facing": 150.0}
@@ -141,3 +141,17 @@ def test_a_passage_has_less_inertance_than_its_length_and_all_its_volume():
     volume = sum(s.length_m * s.area_in_m2 for s in found)
     by_hand = hole.gap_m * hole.width_in_m * (2 * hole.height_m + hole.floor_m)
     assert volume == pytest.approx(by_hand)
+
+
+def test_a_duct_opens_whole_through_a_steeply_slanted_face():
+    """A face 67 degrees off square: on one side more than a width of the lane lies beyond its centreline's end."""
+    outline = ((-120.0, 0.0), (120.0, 0.0), (120.0, 130.0), (-20.0, 190.0), (-120.0, 190.0))
+    plan = Plan("polygon", outline, ("front", "right", "slope", "back", "left"))
+    enclosure = Enclosure(plan=plan, height_mm=90, wall_mm=6, mouth_face="slope")
+    rules = body_rules(enclosure, DRIVER, 6.3)
+    found = all_folds(plan, rules, least_duct_mm=20.0, step_mm=10.0, most_lanes=2).folds
+    steep = [one for one in found if abs(one.mouth.normal_x) < 0.45 and path.end(one.runs[-1])[2] % 180 < 1e-6]
+    assert steep
+    for one in steep:
+        whole = math.fsum(run.length_mm * (run.width_in_mm + run.width_out_mm) / 2 for run in one.runs)
+        assert shapes.polygon(guide_air(plan, one)).area == pytest.approx(whole, rel=1e-3)

@@ -289,12 +289,20 @@ def ducts(fold: Fold, overlap_mm: float = 0.0) -> tuple[Ring, ...]:
     With an overlap the first one also starts a little inside the chamber beside it, so that cutting both leaves nothing
     between them.
     """
-    return _ducts(fold.runs, 0.0 if fold.key.under else overlap_mm) if fold.runs else ()
+    if not fold.runs or fold.mouth is None:
+        return ()
+    heading = math.radians(path.end(fold.runs[-1])[2])
+    cos = abs(math.cos(heading) * fold.mouth.normal_x + math.sin(heading) * fold.mouth.normal_y)
+    # Half a width times the slant of the face lies beyond the centreline's end, on one side; a width will mostly do.
+    past = max(1.0, 0.55 * math.sqrt(max(0.0, 1.0 - cos**2)) / cos)
+    return _ducts(fold.runs, 0.0 if fold.key.under else overlap_mm, past_widths=past)
 
 
-def _ducts(runs: tuple[Run, ...], overlap: float = 0.0, sagitta_mm: float = path.SAGITTA_MM) -> tuple[Ring, ...]:
+def _ducts(
+    runs: tuple[Run, ...], overlap: float = 0.0, sagitta_mm: float = path.SAGITTA_MM, past_widths: float = 1.0
+) -> tuple[Ring, ...]:
     *between, last = runs
-    last = replace(last, length_mm=last.length_mm + last.width_out_mm)
+    last = replace(last, length_mm=last.length_mm + past_widths * last.width_out_mm)
     first, *rest = (*between, last)
     x, y, _ = path.at(first, -overlap / first.length_mm)
     first = replace(first, x=x, y=y, length_mm=first.length_mm + overlap)
