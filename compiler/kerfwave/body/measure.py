@@ -102,8 +102,12 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     height = (high - low) * body.rules.thickness_mm
     widths = []
     for run in fold.runs:
-        early, late = (shapes.width_across(ducts[run.storey], *path.at(run, fraction)) for fraction in (0.25, 0.75))
-        widths.append((1.5 * early - 0.5 * late, 1.5 * late - 0.5 * early))
+        # Where the face cuts a long way into the last run, both cuts keep before that.
+        whole = 1.0 if run is not fold.runs[-1] else max(0.2, min(1.0, (1.0 - _slant_mm(fold) / run.length_mm) / 0.75))
+        at = (0.25 * whole, 0.75 * whole)
+        early, late = (shapes.width_across(ducts[run.storey], *path.at(run, fraction)) for fraction in at)
+        steepness = (late - early) / (0.5 * whole)
+        widths.append((early - at[0] * steepness, late + (1.0 - at[1]) * steepness))
     runs = _guide_runs(fold, body.rules, levels, widths)
     area = math.fsum(part.area for part in found) / len(found)
     shape = _chamber(fold, unary_union(found).bounds, area, height) if fold.runs else None
@@ -130,6 +134,15 @@ def _outside(plan: Plan, rules: BodyRules, counts: LayerCount, driver: FacePlace
         spacing = math.hypot(mouth.x_mm - driver.x_mm, mouth.y_mm - driver.y_mm) + height / 2.0
         cone_wall, mouth_wall = height, height / 2.0
     return Outside(spacing * 1e-3, cone_wall * 1e-3, None if mouth_wall is None else mouth_wall * 1e-3)
+
+
+def _slant_mm(fold: Fold) -> float:
+    """Return how far before the end of the centreline the mouth's face begins to cut the duct off."""
+    if fold.mouth is None:
+        return 0.0
+    heading = math.radians(path.end(fold.runs[-1])[2])
+    cos = abs(math.cos(heading) * fold.mouth.normal_x + math.sin(heading) * fold.mouth.normal_y)
+    return fold.runs[-1].width_out_mm / 2 * math.sqrt(max(0.0, 1.0 - cos**2)) / cos
 
 
 def _chamber(fold: Fold, bounds: tuple[float, ...], area_mm2: float, height_mm: float) -> ChamberShape:
