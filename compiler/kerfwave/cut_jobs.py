@@ -73,8 +73,9 @@ def _coupon(arguments: argparse.Namespace) -> int:
         raise Refused(f"{arguments.spec}: {error}") from error
     if arguments.read_square:
         return _read_square(coupons[0], arguments.read_square)
-    files = _coupon_files(spec, coupons, recipe)
-    print(publish_aside(files, Path(arguments.out), f"{Path(arguments.spec).stem}-coupons"))
+    name = f"{Path(arguments.spec).stem}-coupons"
+    files = _coupon_files(spec, coupons, recipe, f"out/{name}")  # the same bytes wherever it is written
+    print(publish_aside(files, Path(arguments.out), name))
     if not recipe.verified:
         say("the recipe is an estimate; these test cuts are what makes it a measured one")
     return cli.DONE
@@ -93,12 +94,16 @@ def _read_square(square: cut.Coupon, lengths: list[float]) -> int:
     return cli.DONE
 
 
-def _coupon_files(spec: Spec, coupons: tuple[cut.Coupon, ...], recipe: Recipe) -> Mapping[str, str]:
-    """Return programs, drawings and the page with the reading tables; every program is proved first."""
+def _coupon_files(spec: Spec, coupons: tuple[cut.Coupon, ...], recipe: Recipe, folder: str) -> Mapping[str, str]:
+    """Return programs, drawings, the page with the reading tables and a report; every program is proved first."""
     from kerfwave import cut
+    from kerfwave.cut.recipe import thickness_mm
+    from kerfwave.stages.bench_view import coupon_table
+    from kerfwave.stages.shop import FORMAT, shop
     from kerfwave.writers import drawings, gcode
     from kerfwave.writers.guide import CouponView, Table
     from kerfwave.writers.reading import render_reading
+    from kerfwave.writers.report import render_report
 
     files: dict[str, str] = {}
     views = []
@@ -113,9 +118,11 @@ def _coupon_files(spec: Spec, coupons: tuple[cut.Coupon, ...], recipe: Recipe) -
         files[f"sheets/{name}.svg"] = drawings.coupon_svg(program, coupon.pieces, name, placements=coupon.placements)
         where = f"sheets/{name}.svg", f"gcode/{name}.nc"
         view = CouponView(name, files[where[0]], where[1], program.time_s, _WORDS[name], coupon.reading)
-        views.append((view, Table(f"To fill in: {name}", coupon.columns, coupon.rows)))
+        views.append((view, coupon_table(coupon, recipe.kerf_mm) or Table("", (), ())))
     title = f"Test cuts for {spec.machine.name} and {spec.stock.name}"
-    files["reading.html"] = render_reading(title, recipe.provenance, tuple(views))
+    files["reading.html"] = render_reading(title, recipe.provenance, tuple(views), folder)
+    known = shop(spec, recipe, thickness_mm(spec.stock))
+    files["report.json"] = render_report({"format": FORMAT, "name": title, **known})
     return files
 
 

@@ -41,7 +41,11 @@ def _add_learn_recipe(what: Any) -> None:
     recipe.add_argument("--coupon", required=True, help="which test cut it was found with, such as coupon-kerf")
     _add_dated(recipe)
     recipe.add_argument("--like", metavar="ENTRY", help="an entry of the file that gives what is not given here")
-    recipe.add_argument("--package", metavar="DIR", help="the package it was cut from gives what is not given here")
+    recipe.add_argument(
+        "--package",
+        metavar="DIR",
+        help="package or folder of test cuts: gives what is not given here",
+    )
     recipe.add_argument("--passes", type=int, metavar="N")
     recipe.add_argument("--kerf", type=float, nargs="+", metavar="MM", help="readings; their mean is written")
     recipe.add_argument("--gap", type=float, metavar="MM", help="of coupon-kerf, its strips pushed together")
@@ -145,7 +149,7 @@ def _recipe_entry(arguments: argparse.Namespace) -> dict[str, Value]:
 
 
 def _of_package(name: str) -> dict[str, Value]:
-    """Return what a package was cut with; not the glue, which its report does not hold."""
+    """Return what a package, or a folder of test cuts, was cut with."""
     from kerfwave.compare import load_report
 
     try:
@@ -155,6 +159,7 @@ def _of_package(name: str) -> dict[str, Value]:
             "optical_power_w": machine["optical_power_w"],
             "wavelength_nm": machine["wavelength_nm"],
             "material": stock["material"],
+            **({"glue": stock["glue"]} if "glue" in stock else {}),
             "thickness_mm": round(stock["measured_mm"], 4),
             "air_assist": recipe["air_assist"],
             "power_percent": recipe["power_percent"],

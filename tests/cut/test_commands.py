@@ -7,7 +7,9 @@ import re
 import pytest
 
 from conftest import DEMO
+from kerfwave import cut
 from kerfwave.cli import main
+from kerfwave.spec import load
 from rs274 import interpret
 
 
@@ -26,6 +28,33 @@ def test_coupon_writes_programs_drawings_and_a_page(tmp_path, capsys):
     first = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()}
     assert main(["coupon", str(DEMO), "--out", str(tmp_path)]) == 0
     assert first == {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+def test_what_is_read_off_the_test_cuts_makes_builds_verified(tmp_path, shelf_copy, capsys):
+    spec = shelf_copy / "listening-post.yaml"
+    machine = shelf_copy / "machines" / "open-frame-5w5.yaml"
+    machine.write_text(machine.read_text("utf-8").replace("optical_power_w: 5.5", "optical_power_w: 7.5"), "utf-8")
+    assert not recipe_of(spec).verified
+    assert main(["coupon", str(spec), "--out", str(tmp_path)]) == 0
+    folder = tmp_path / "listening-post-coupons"
+    page = (folder / "reading.html").read_text("utf-8")
+    assert "--package out/listening-post-coupons --coupon coupon-kerf" in page
+    file = shelf_copy / "recipes" / "mine.yaml"
+    read = ["--power", "95", "--feed", "280", "--passes", "6", "--gap", "2.31"]
+    known = ["--name", "mine", "--package", str(folder), "--coupon", "coupon-kerf", "--date", "2026-05-02"]
+    assert main(["learn", "recipe", str(file), *known, *read]) == 0
+    recipe = recipe_of(spec)
+    assert recipe.verified
+    assert (recipe.power_percent, recipe.feed_mm_min, recipe.passes, recipe.kerf_mm) == (95, 280, 6, 0.21)
+
+
+def recipe_of(spec):
+    found = load(spec).spec
+    machine = found.machine
+    air = machine.air_on is not None
+    return cut.look_up(
+        found.recipes, machine.laser, found.stock, max_feed_mm_min=machine.max_feed_mm_min, air_assist=air
+    )
 
 
 def test_coupon_reads_the_square(tmp_path, capsys):

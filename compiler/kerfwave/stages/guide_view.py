@@ -77,6 +77,10 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             )
             for c in facts.paths.coupons
         ),
+        learn=(
+            'kerfwave learn recipe recipes/mine.yaml --name "a name of your own" --package THIS_FOLDER '
+            "--coupon coupon-kerf --date YEAR-MONTH-DAY --power PERCENT --feed MM_MIN --passes N --gap MM"
+        ),
         cut_down=tuple(
             BreakdownView(
                 o.number,

@@ -11,8 +11,7 @@ from kerfwave.model.acoustic import Response
 from kerfwave.model.parts import SheetProgram
 from kerfwave.stages.facts import Facts
 from kerfwave.stages.field import Compared
-
-FORMAT = "kerfwave-report-1"
+from kerfwave.stages.shop import FORMAT, shop
 
 
 def report_data(facts: Facts) -> dict[str, Any]:
@@ -29,21 +28,7 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "failed_checks": [c.id for c in facts.checks if c.level == "fail"],
             "safety": facts.assessed.outcome,
         },
-        "machine": {
-            "name": spec.machine.name,
-            "bed_mm": [spec.machine.bed_width_mm, spec.machine.bed_height_mm],
-            "optical_power_w": spec.machine.laser.optical_power_w,
-            "wavelength_nm": spec.machine.laser.wavelength_nm,
-            "program": _plain(spec.machine),
-        },
-        "recipe": _plain(facts.recipe),
-        "recipes": [_plain(facts.recipe)],
-        "stock": {
-            "name": spec.stock.name,
-            "material": spec.stock.material,
-            "nominal_mm": spec.stock.thickness_mm,
-            "measured_mm": facts.sized.rules.thickness_mm,
-        },
+        **shop(spec, facts.recipe, facts.sized.rules.thickness_mm),
         "acoustics": _acoustics(facts),
         "field": _field(facts.compared),
         "body": {

@@ -138,6 +138,7 @@ class GuideModel:
     unverified: bool = False
     watch: tuple[str, ...] = ()  # while any sheet is cut
     coupons: tuple[CouponView, ...] = ()
+    learn: str = ""  # the command that writes down what the coupons told
     cut_down: tuple[BreakdownView, ...] = ()  # before the sheets
     line_steps: tuple[str, ...] = ()  # how each of those cuts is made
     sheets: tuple[SheetView, ...] = ()

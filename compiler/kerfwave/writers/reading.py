@@ -7,8 +7,11 @@ from markupsafe import Markup
 from kerfwave.writers.guide import CouponView, Table, _asset, _digest, _environment, _without_blank_lines
 
 
-def render_reading(title: str, provenance: str, coupons: tuple[tuple[CouponView, Table], ...]) -> str:
-    """Return one HTML document that works offline and prints; a table without rows is left out."""
+def render_reading(title: str, provenance: str, coupons: tuple[tuple[CouponView, Table], ...], folder: str) -> str:
+    """Return one HTML document that works offline and prints; a table without rows is left out.
+
+    `folder` is where such a page lies by default, for the command that writes down what was read.
+    """
     style = _asset("guide.css")
     page = (
         _environment()
@@ -17,6 +20,7 @@ def render_reading(title: str, provenance: str, coupons: tuple[tuple[CouponView,
             title=title,
             provenance=provenance,
             coupons=coupons,
+            folder=folder,
             style=Markup(style),
             policy=f"default-src 'none'; style-src {_digest(style)}; base-uri 'none'; form-action 'none'",
         )
