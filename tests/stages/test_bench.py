@@ -120,7 +120,18 @@ def test_each_sheet_has_its_restart_points(guide, report):
 def test_glue_dowels_and_measuring_are_said(guide, report):
     glue = text(part(guide, "glue"))
     assert glue.count("Joint with the layer below") == len(report["layers"]) - 1
-    assert "Cut 6 dowels of 75.6 mm, 3 mm across, to stand in the holes of layers 2 to 13" in glue
+    holes = [p for p in report["body"]["air"] if p["kind"] == "dowel"]
+    length = holes[0]["to_z_mm"] - holes[0]["from_z_mm"]
+    layers = [
+        layer["index"]
+        for layer in report["layers"]
+        if holes[0]["from_z_mm"] < layer["z_mm"] + layer["thickness_mm"] / 2 < holes[0]["to_z_mm"]
+    ]
+    told = re.search(
+        r"Cut (\d+) dowels of ([\d.]+) mm, 3 mm across, to stand in the holes of layers (\d+) to (\d+)", glue
+    )
+    assert told and int(told[1]) == len(holes) and float(told[2]) == pytest.approx(length, abs=0.05)
+    assert (int(told[3]), int(told[4])) == (layers[0], layers[-1])
     typed = [text(code) for code in part(guide, "measure").iter(f"{H}code")]
     for command in ("sweep write", "sweep read", "promise", "fit", "learn recipe", "learn measured"):
         assert any(line.startswith(f"kerfwave {command}") for line in typed), command
