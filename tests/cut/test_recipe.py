@@ -58,11 +58,37 @@ def test_thickness_is_that_of_the_readings_not_of_the_label():
     assert not found(ENTRY, stock=replace(stock, measured_mm=())).verified
 
 
-def test_the_nearest_wins_and_ties_go_by_name():
+def test_the_nearest_wins_and_equals_go_by_name():
     near, far = replace(ENTRY, name="z", passes=7), replace(ENTRY, name="a", thickness_mm=6.45)
     assert found(far, near).passes == 7
     twin = replace(ENTRY, name="b", passes=9)
     assert found(twin, ENTRY).passes == found(ENTRY, twin).passes == 8
+
+
+def dated(entry, date, passes, **change):
+    provenance = replace(MEASURED, date=date)
+    return replace(entry, provenance=provenance, passes=passes, **change)
+
+
+@pytest.mark.parametrize("older", ["", "last winter", "2023", "2024-02-28", "2024-03", "2024-03-01"])
+def test_of_equals_the_newest_date_wins_whatever_the_names(older):
+    old, new = dated(ENTRY, older, 9, name="a"), dated(ENTRY, "2024-03-02", 7, name="z")
+    assert found(old, new).passes == found(new, old).passes == 7
+    assert "z, on 2024-03-02" in found(old, new).provenance
+
+
+def test_a_newer_date_beats_neither_a_nearer_entry_nor_a_measurement():
+    newer_but_further = dated(ENTRY, "2025-01-01", 9, thickness_mm=6.45)
+    estimated = replace(ENTRY, passes=5, provenance=Provenance(False, date="2026-01-01"))
+    assert found(newer_but_further, estimated, ENTRY).passes == 8
+
+
+def test_between_two_the_newest_of_equals_counts():
+    thin, thick = replace(ENTRY, name="thin", thickness_mm=5.0), replace(ENTRY, name="thick", thickness_mm=8.0)
+    again = dated(thick, "2025-01-01", 8, name="thicker", kerf_mm=0.27)
+    recipe = found(thin, thick, again)
+    assert not recipe.verified and "thicker (8 mm)" in recipe.provenance
+    assert recipe.kerf_mm == pytest.approx(0.17 + 0.1 * (6.35 - 5) / 3, abs=1e-3)
 
 
 def test_air_assist_is_asked_for_or_not():

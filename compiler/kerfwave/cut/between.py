@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from kerfwave.cut.dated import newest_first
 from kerfwave.cut.settings import Settings
 from kerfwave.model.spec import Laser, RecipeEntry, Stock
 from kerfwave.numfmt import fixed
@@ -51,13 +52,13 @@ def interpolate(
 
 
 def _either_side(entries: Sequence[RecipeEntry], kind: str, now: float) -> tuple[RecipeEntry, RecipeEntry] | None:
-    """Return the nearest entry below and the nearest above; of equals, the first by name."""
+    """Return the nearest entry below and the nearest above; of equals, the newest."""
     below = [e for e in entries if getattr(e, kind) < now]
     above = [e for e in entries if getattr(e, kind) > now]
     if not below or not above:
         return None
-    low = min(below, key=lambda e: (-getattr(e, kind), e.name))
-    high = min(above, key=lambda e: (getattr(e, kind), e.name))
+    low = min(below, key=lambda e: (-getattr(e, kind), *newest_first(e)))
+    high = min(above, key=lambda e: (getattr(e, kind), *newest_first(e)))
     near = getattr(high, kind) <= WIDEST_RATIO * getattr(low, kind)
     return (low, high) if near and low.air_assist == high.air_assist else None
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 
 from kerfwave.cut.between import interpolate
+from kerfwave.cut.dated import newest_first
 from kerfwave.cut.settings import Settings
 from kerfwave.model.spec import Laser, RecipeEntry, Stock
 from kerfwave.numfmt import fixed
@@ -47,9 +48,10 @@ def look_up(
     The nearest measured entry of the same material and glue is taken as it stands, if its optical power lies
     within 10 %, its wavelength within 15 nm and its thickness within 0.25 mm of the mean of the readings, if the
     machine reaches its feed, and if it was cut with the air assist that is asked for. "Nearest" is the root of
-    the sum of squares of the three differences, each as a share of its limit; ties go by name. Nothing is scaled:
-    what differs is said in the provenance. Without such an entry, the recipe lies between two measured ones on either
-    side of this thickness or power (`between.interpolate`, not verified); without these it is an `estimate`.
+    the sum of squares of the three differences, each as a share of its limit; of entries that are equally near the
+    one of the newest date is taken, then by name. Nothing is scaled: what differs is said in the provenance. Without
+    such an entry, the recipe lies between two measured ones on either side of this thickness or power
+    (`between.interpolate`, not verified); without these it is an `estimate`.
 
     `max_feed_mm_min` is the machine's fastest feed; `air_assist` True or False asks for it, None takes either.
     """
@@ -75,7 +77,7 @@ def look_up(
             thickness_limit_mm=THICKNESS_LIMIT_MM,
         )
         return between or estimate(laser, stock, max_feed_mm_min=max_feed_mm_min, air_assist=bool(air_assist))
-    entry = min(fitting, key=lambda e: (distance(e, laser, thickness) or 0.0, e.name))
+    entry = min(fitting, key=lambda e: (round(distance(e, laser, thickness) or 0.0, 6), *newest_first(e)))
     power_w = laser.optical_power_w * entry.power_percent / 100
     return Settings(
         stock=stock.name,
