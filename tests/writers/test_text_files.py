@@ -121,7 +121,7 @@ def test_a_report_takes_our_values():
     }
     text = render_report(data)
     back = json.loads(text)
-    assert back["check"] == {"id": "web", "level": "ok", "text": "Narrowest web", "value": 6, "limit": 3}
+    assert back["check"] == {"id": "web", "level": "ok", "text": "Narrowest web", "value": 6, "limit": 3, "at": []}
     assert back["ring"] == [[0, 0], [1.5, 0]]
     assert back["array"] == [0.5, 3] and back["yes"] is True and back["empty"] == [] and back["lone"] == "?"
     assert "  [0, 0],\n" in text  # a point a line

@@ -20,6 +20,7 @@ PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("slices", ("layers", "pieces")),
     ("recipe", ("recipe", "recipes")),
     ("nest", ("nest", "placement")),
+    ("breakdown", ("nest.cut_down",)),
     ("paths", ("cut",)),
     ("safety", ("safety",)),
     ("shaping", ("acoustics.shaping",)),
