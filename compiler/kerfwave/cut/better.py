@@ -1,9 +1,8 @@
 """A shorter order of the same stops: 2-opt (turn a stretch round) and Or-opt (move up to three neighbours elsewhere).
 
 What must come later stays later. A row that offered nothing is not looked at again until something beside it moved;
-when all rows rest, every row is looked at once more, so the end is a true local optimum. Then two neighbouring
-stretches change places at random (a seeded generator), and what that spoils is bettered again; what is longer is
-taken back. Work is counted, not timed.
+when all rows rest, every row is looked at once more, so the end is a true local optimum. A kick out of it lets two
+neighbouring stretches change places (a seeded generator). Work is counted, not timed.
 """
 
 from __future__ import annotations
@@ -48,7 +47,7 @@ class _Way:
             awake[self.path[[p for p in places if 0 <= p < len(self.path)]]] = True
 
 
-def reorder(um: Lengths, later: Sequence[tuple[int, ...]], kicks: int = 0) -> list[int]:
+def reorder(um: Lengths, later: Sequence[tuple[int, ...]]) -> list[int]:
     """Return a legal order of the stops 0 ... n - 1 that is no longer than the one given.
 
     Parameters
@@ -57,17 +56,34 @@ def reorder(um: Lengths, later: Sequence[tuple[int, ...]], kicks: int = 0) -> li
         shape (n + 2, n + 2): whole lengths from stop to stop; the first and the last row are the home.
     later
         for each stop those that must come after it; the order given keeps to it.
-    kicks
-        how often a local optimum is disturbed.
     """
     count = len(later)
     if count < 2:
         return list(range(count))
+    way = _way(um, later)
+    _settle(way)
+    return [int(label) - 1 for label in way.path[1:-1]]
+
+
+def kicked(um: Lengths, later: Sequence[tuple[int, ...]], dice: random.Random) -> list[int] | None:
+    """Return another order of at least four stops, after one kick; None if it was not legal.
+
+    `um` and `later` are those of `reorder`.
+    """
+    way = _way(um, later)
+    if not _kick(way, dice):
+        return None
+    return [int(label) - 1 for label in way.path[1:-1]]
+
+
+def _way(um: Lengths, later: Sequence[tuple[int, ...]]) -> _Way:
+    """Return the order given, all rows awake."""
+    count = len(later)
     sooner: list[list[int]] = [[] for _ in later]
     for stop, those in enumerate(later):
         for other in those:
             sooner[other].append(stop)
-    way = _Way(
+    return _Way(
         um,
         _padded(later, count + 1),
         _padded(sooner, 0),
@@ -75,31 +91,16 @@ def reorder(um: Lengths, later: Sequence[tuple[int, ...]], kicks: int = 0) -> li
         np.arange(count + 2),
         [np.ones(count + 2, dtype=np.bool_) for _ in range(1 + _LONGEST_SEGMENT)],
     )
-    _settle(way, thorough=True)
-    dice = random.Random(1)
-    best, length = way.path.copy(), way.length()
-    for _ in range(kicks if count > 3 else 0):
-        if not _kick(way, dice):
-            continue
-        _settle(way, thorough=False)
-        now = way.length()
-        if now <= length:
-            best, length = way.path.copy(), now
-        else:
-            way.put(0, best.copy())
-            for awake in way.awake:
-                awake[:] = False
-    return [int(label) - 1 for label in best[1:-1]]
 
 
-def _settle(way: _Way, *, thorough: bool) -> None:
-    """Better the order until all rows rest; if `thorough`, until all of them rest after being woken once more."""
+def _settle(way: _Way) -> None:
+    """Better the order until all rows rest, even after being woken once more."""
     fresh = True  # every row is awake
     for _ in range(SWEEPS):
         moved = _reversals(way)
         for size in range(1, _LONGEST_SEGMENT + 1):
             moved = _shifts(way, size) or moved
-        if not moved and (fresh or not thorough):
+        if not moved and fresh:
             break
         fresh = not moved
         if fresh:
@@ -120,8 +121,6 @@ def _kick(way: _Way, dice: random.Random) -> bool:
     if ((held >= middle) & (held < end)).any():
         return False
     way.put(first, np.concatenate([after, before]))
-    seam = first + end - middle
-    way.wake(first - 1, first, seam - 1, seam, end - 1, end)
     return True
 
 

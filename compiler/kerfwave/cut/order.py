@@ -3,28 +3,32 @@
 Each closed contour is a set of points, of which one is visited (it is left where it was entered); the way leads
 from the origin through all of them and back. Nearest neighbour builds it, a Viterbi pass picks the best points
 for a fixed order exactly, 2-opt and Or-opt better the order with the points fixed (`kerfwave.cut.better`); the last
-two alternate, at the end with kicks out of the local optimum. Distances are whole micrometres, so that ties and gains
-never hang on the last bit of a float, and the rounds are counted, so that a slow machine finds what a fast one does.
+two alternate, at the end after kicks out of the local optimum, each judged by the way with its points chosen anew.
+Distances are whole micrometres, so that ties and gains never hang on the last bit of a float, and the kicks are
+counted, so that a slow machine finds what a fast one does.
 """
 
 from __future__ import annotations
 
+import math
+import random
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from kerfwave.cut.better import reorder
+from kerfwave.cut.better import kicked, reorder
 
 Points = npt.NDArray[np.float64]  # shape (k, 2), mm
 Lengths = npt.NDArray[np.int64]  # micrometres
 Parents = Sequence[int | tuple[int, ...] | None]
 ROUNDS = 20  # of order and points in turn
-KICKS_A_CONTOUR = 5
-MOST_KICKS = 150
-KICKED_ROUNDS = 2
-KICKED_ROWS = 100_000  # kicks times contours: a kick costs more on a large sheet
+KICKS_A_CONTOUR = 3
+MOST_KICKS = 100
+KICKED_ROWS = 5_000  # kicks times contours: a kick costs more on a large sheet
+HOPE = 1.02  # a kicked way that is longer by more than this is dropped at once
 
 
 def tour(
@@ -45,25 +49,55 @@ def tour(
         return ()
     origin = np.array([home])
     later = later_of(parents)
-    sequence = nearest_neighbour(entries, parents, origin)
-    best = total_um(sequence, entries, origin)
-    kicks = kicked = 0
+    way = _settled(nearest_neighbour(entries, parents, origin), entries, later, origin)
+    dice = random.Random(1)
+    count = len(entries)
+    for _ in range(min(KICKS_A_CONTOUR * count, MOST_KICKS, KICKED_ROWS // count) if count > 3 else 0):
+        stops, after = _stops(way.sequence, entries, later, origin)
+        order = kicked(stops, after, dice)
+        if order is None:
+            continue
+        tried = _settled([way.sequence[i] for i in order], entries, later, origin, hope=HOPE * way.um)
+        way = min(tried, way, key=lambda w: w.um)  # of equals the new one, which leads on
+    return tuple(way.sequence)
+
+
+class _Tour(NamedTuple):
+    sequence: list[tuple[int, int]]
+    um: int
+
+
+def _settled(
+    sequence: list[tuple[int, int]],
+    entries: Sequence[Points],
+    later: Sequence[tuple[int, ...]],
+    origin: Points,
+    hope: float = math.inf,
+) -> _Tour:
+    """Choose points and better the order in turn, until neither shortens the way or it is still longer than `hope`."""
+    way = _chosen([contour for contour, _ in sequence], entries, origin)
     for _ in range(ROUNDS):
-        tried = _choose_entries([contour for contour, _ in sequence], entries, origin)
-        stops = np.concatenate([origin, [entries[contour][k] for contour, k in tried], origin])
-        order = reorder(_between(stops, stops), _relabelled(later, [contour for contour, _ in tried]), kicks)
-        tried = [tried[i] for i in order]
-        length = total_um(tried, entries, origin)
-        if length < best:
-            sequence, best = tried, length
-        elif kicks:
+        order = reorder(*_stops(way.sequence, entries, later, origin))
+        tried = _chosen([way.sequence[i][0] for i in order], entries, origin)
+        if tried.um >= way.um:
             break
-        kicked += kicks > 0
-        if kicked >= KICKED_ROUNDS:
+        way = tried
+        if way.um > hope:
             break
-        if length >= best:
-            kicks = min(MOST_KICKS, KICKS_A_CONTOUR * len(entries), KICKED_ROWS // len(entries))
-    return tuple(sequence)
+    return way
+
+
+def _chosen(contours: list[int], entries: Sequence[Points], origin: Points) -> _Tour:
+    sequence = _choose_entries(contours, entries, origin)
+    return _Tour(sequence, total_um(sequence, entries, origin))
+
+
+def _stops(
+    sequence: list[tuple[int, int]], entries: Sequence[Points], later: Sequence[tuple[int, ...]], origin: Points
+) -> tuple[Lengths, list[tuple[int, ...]]]:
+    """Return what `reorder` asks for: the ways between the stops of `sequence`, and what must come later."""
+    stops = np.concatenate([origin, [entries[contour][k] for contour, k in sequence], origin])
+    return _between(stops, stops), _relabelled(later, [contour for contour, _ in sequence])
 
 
 def later_of(parents: Parents) -> list[tuple[int, ...]]:
