@@ -140,6 +140,8 @@ _WORDS = {
 
 def _resume(arguments: argparse.Namespace) -> int:
     from kerfwave import cut
+    from kerfwave.writers import gcode
+    from kerfwave.writers.words import duration
 
     source = Path(arguments.source)
     files, report = _of_package(source) if source.is_dir() else _of_spec(source, arguments.out)
@@ -148,7 +150,11 @@ def _resume(arguments: argparse.Namespace) -> int:
     text = files(f"gcode/{name}.nc")
     machine = _machine(report)
     sheet = next(s for s in report["nest"]["sheets"] if f"sheet-{s['number']:02d}" == name)
-    rest = cut.rest_of(text, points[0]["line"], at["line"])
+    said = (
+        f"The rest of {name}, from row {at['number']} of its table on: {at['piece']} {at['what']}. Rows before it are "
+        f"taken as cut. {duration(at['done_s'])} of the time below are done."
+    )
+    rest = gcode.remark(said, machine) + cut.rest_of(text, points[0]["line"], at["line"])
     proof = cut.prove_rest(text, rest, at["line"], machine, sheet["width_mm"], sheet["height_mm"])
     broken = [c.text for c in proof if c.level == "fail"]
     if broken:

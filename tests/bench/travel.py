@@ -1,62 +1,30 @@
-"""Travel by hand: the way with the beam off beside OR-tools in the same run; speed of the writer; growth with pieces.
+"""Travel by hand: the way with the beam off beside OR-tools in the same run.
 
     python tests/bench/travel.py [--seconds 20] [SPEC ...]
 
-Each sheet of the specs (default: both demos), and a sheet of 200 contours drawn here, is ordered by `order.tour`. Then
-OR-tools gets the same problem twice: with the entry points that `tour` chose, and with those of the nearest neighbour,
-each for so many seconds of guided local search from the nearest neighbour's order, precedence as an order dimension.
-The entry points of what it finds are then chosen anew, exactly, as `tour` does. The ratio is our way over the shorter
-of its two. Needs `pip install ortools`, which nothing else here does.
+Each sheet of the specs (default: both demos), and the sheet of some 200 contours that `programs.py` draws, is ordered
+by `order.tour`. Then OR-tools gets the same problem twice: with the entry points that `tour` chose, and with those of
+the nearest neighbour, each for so many seconds of guided local search from the nearest neighbour's order, precedence as
+an order dimension. The entry points of what it finds are then chosen anew, exactly, as `tour` does. The ratio is our
+way over the shorter of its two. Needs `pip install ortools`, which nothing else here does.
 """
 
 from __future__ import annotations
 
 import argparse
-import math
-import random
 import tempfile
 import time
-from dataclasses import replace
 from pathlib import Path
 from unittest import mock
 
 import numpy as np
+from programs import RECIPE, sheet_of
 
-from kerfwave.cut import order, paths, verify
-from kerfwave.model.parts import Nest, Piece, Placement, Recipe, Sheet
-from kerfwave.model.spec import Laser, Machine
-from kerfwave.writers.gcode import render
+from kerfwave.cut import order, paths
+from kerfwave.model.parts import Nest, Piece, Recipe
+from kerfwave.model.spec import Machine
 
 DEMOS = sorted((Path(__file__).parents[2] / "specs").glob("*.yaml"))
-RECIPE = Recipe("invented", 100.0, 250.0, 3, 0.2, False, True, "Invented.", 1.66)
-MACHINE = Machine("invented", Laser(5.5, 450.0, 0.1), 400.0, 400.0, 6000.0, 6000.0, 500.0, 1000.0)
-
-
-def sheet_of(count: int, seed: int = 1) -> tuple[Nest, tuple[Piece, ...], Machine]:
-    """Draw `count` pieces on a grid: discs and plates, a hole in each, a second hole in some."""
-    dice = random.Random(seed)
-    columns = math.ceil(math.sqrt(count))
-    side = 25.0 * columns + 10
-    pieces, placements = [], []
-    for k in range(count):
-        size = dice.uniform(7, 11)
-        corners = 48 if dice.random() < 0.4 else 4
-        turn = math.pi / 4 if corners == 4 else 0.0
-        outline = ring(0, 0, size, corners, turn)
-        holes = [ring(0, 0, size * 0.3, 24, 0.0)[::-1]]
-        if dice.random() < 0.2:
-            holes.append(ring(size * 0.5, 0, 0.8, 24, 0.0)[::-1])
-        pieces.append(Piece(f"P{k:03d}", "layer", outline, tuple(holes), 6.0))
-        at = (15 + 25.0 * (k % columns) + dice.uniform(-1, 1), 15 + 25.0 * (k // columns) + dice.uniform(-1, 1))
-        placements.append(Placement(f"P{k:03d}", 1, *at, dice.uniform(0, 360)))
-    nest = Nest((Sheet(1, side, side, 4.0, 0.0, None),), tuple(placements), 0.5, 0.5, 1)
-    return nest, tuple(pieces), replace(MACHINE, bed_width_mm=side, bed_height_mm=side)
-
-
-def ring(x: float, y: float, radius: float, corners: int, turn: float) -> tuple[tuple[float, float], ...]:
-    """Return a regular polygon, counter-clockwise."""
-    angles = (turn + 2 * math.pi * k / corners for k in range(corners))
-    return tuple((x + radius * math.cos(a), y + radius * math.sin(a)) for a in angles)
 
 
 def problems_of(spec: Path) -> list[tuple[str, list, list]]:
@@ -144,36 +112,12 @@ def compare(name: str, entries: list, later: list, seconds: int) -> float:
     return length / best
 
 
-def growth() -> None:
-    """Print how paths, text and proof grow from 32 to 320 pieces."""
-    print(f"{'pieces':>7} {'contours':>8} {'paths s':>8} {'lines':>7} {'lines/s':>8} {'proof s':>8}")
-    for count in (32, 100, 320):
-        nest, pieces, machine = sheet_of(count)
-        at = [time.process_time()]
-        program = paths.sheet_program(1, nest, pieces, RECIPE, machine)
-        at.append(time.process_time())
-        text = render(program, machine, RECIPE)
-        at.append(time.process_time())
-        held = sorted({(c.piece, p) for c in program.contours for p in c.bridges})
-        side = machine.bed_width_mm
-        checks = verify(text, pieces, nest.placements, RECIPE, machine, side, side, bridges=held)
-        at.append(time.process_time())
-        bad = [c.text for c in checks if c.level == "fail"]
-        assert not bad, bad
-        lines = text.count("\n")
-        print(
-            f"{count:7} {len(program.contours):8} {at[1] - at[0]:8.2f} {lines:7} {lines / (at[2] - at[1]):8.0f} "
-            f"{at[3] - at[2]:8.2f}"
-        )
-
-
 def main() -> None:
     """Run what the command line asks for."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("specs", nargs="*", type=Path, default=DEMOS)
     parser.add_argument("--seconds", type=int, default=20, help="for each run of OR-tools")
     args = parser.parse_args()
-    growth()
     jobs = [row for spec in args.specs for row in problems_of(spec)]
     nest, pieces, machine = sheet_of(91)
     jobs.append(("drawn", *asked(1, nest, pieces, RECIPE, machine)))

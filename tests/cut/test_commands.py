@@ -66,11 +66,13 @@ def test_coupon_reads_the_square(tmp_path, capsys):
     assert "measure again" in capsys.readouterr().err
 
 
-def test_coupon_of_a_wrong_spec_writes_nothing(tmp_path, shelf_copy, capsys):
+def test_a_forbidden_sheet_gets_no_test_cuts_and_fails_the_check(tmp_path, shelf_copy, capsys):
     stock = shelf_copy / "stock" / "birch-6.yaml"
     stock.write_text(stock.read_text("utf-8").replace("birch-plywood", "pvc"), "utf-8")
     assert main(["coupon", str(shelf_copy / "listening-post.yaml"), "--out", str(tmp_path / "o")]) == 2
     assert "PVC must not be laser-cut" in capsys.readouterr().err and not (tmp_path / "o").exists()
+    assert main(["check", str(shelf_copy / "listening-post.yaml"), "--out", str(tmp_path / "o")]) == 2
+    assert "PVC must not be laser-cut" in capsys.readouterr().err
 
 
 def rows_of(package, name):
@@ -91,6 +93,8 @@ def test_resume_from_a_package_and_from_its_spec(demo_package, tmp_path, capsys)
     tail = "\n".join(whole.split("\n")[first["line"] - 1 :])
     text = written.read_text("ascii")
     assert text.endswith(tail) and len(text) < len(whole)
+    head = " ".join(line.strip("()") for line in text.split("\n")[:3])
+    assert head.startswith(f"The rest of sheet-02, from row {first['number']} of its table on: {last['piece']}")
     burns, all_burns = interpret(text).burns(), interpret(whole).burns()
     assert burns == all_burns[len(all_burns) - len(burns) :]
     assert main(["resume", str(DEMO), "2", str(first["number"]), "--out", str(demo_package.parent), *to]) == 0

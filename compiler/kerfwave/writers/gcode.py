@@ -45,6 +45,11 @@ def comment(text: str) -> str:
     return f"({_harmless(text)})"
 
 
+def remark(text: str, machine: Machine) -> str:
+    """Return `text` as whole comment lines in the machine's own style; empty where it takes no comments."""
+    return "".join(f"{line}\n" for line in _wrapped(text, machine))
+
+
 def render(program: SheetProgram, machine: Machine, recipe: Recipe, depths_mm: Sequence[float] = ()) -> str:
     """Return the text of `rendered`."""
     return rendered(program, machine, recipe, depths_mm).text
