@@ -135,12 +135,14 @@ def _executor(arguments: argparse.Namespace) -> Iterator[Executor]:
         with ProcessPoolExecutor(max_workers=arguments.jobs) as pool:
             yield pool
         return
+    from importlib import import_module
+
     try:
-        from distributed import Client
+        distributed: Any = import_module("distributed")
     except ImportError:
         raise Refused("--scheduler needs Dask: pip install 'kerfwave[dask]'") from None
     try:
-        client: Any = Client(arguments.scheduler, timeout="10s")  # type: ignore[no-untyped-call]
+        client = distributed.Client(arguments.scheduler, timeout="10s")
     except (OSError, ValueError) as error:
         raise Refused(f"no Dask scheduler answers at {visible(arguments.scheduler)}: {error}") from error
     with client:
