@@ -7,10 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from markupsafe import Markup
-
 from kerfwave.numfmt import fixed
-from kerfwave.writers.guide import _asset, _digest, _environment, _without_blank_lines
+from kerfwave.writers.guide import render_page
 from kerfwave.writers.lines import BOTTOM, LEFT, PLOT_WIDTH, TOP, WIDTH
 from kerfwave.writers.svg import AIR, INK, MUTED, finish, n, page, words
 
@@ -76,9 +74,8 @@ def scatter(dots: Sequence[Dot], *, x_label: str, y_label: str, named: int = 40)
             drawing.add(drawing.path(cross, fill="none", stroke=FAILS, stroke_width="1.8"))
         if len(dots) <= named:
             drawing.add(words(drawing, str(dot.number), (x + 6.5, y - 5), 11, fill=INK))
-    for row, (mark, text) in enumerate((("circle", "keeps all"), ("cross", "does not"))):
-        x, y = LEFT + PLOT_WIDTH + 12, TOP + 12 + 20 * row
-        drawing.add(words(drawing, f"{'●' if mark == 'circle' else '×'} {text}", (x, y), 11))
+    for row, text in enumerate(("● keeps all", "× does not")):
+        drawing.add(words(drawing, text, (LEFT + PLOT_WIDTH + 12, TOP + 12 + 20 * row), 11))
     return finish(drawing)
 
 
@@ -86,21 +83,7 @@ def render_explored(
     title: str, summary: str, pictures: Sequence[tuple[str, str]], head: Sequence[str], rows: Sequence[Sequence[str]]
 ) -> str:
     """Return one HTML document that works offline; `pictures` are (caption, SVG)."""
-    style = _asset("guide.css")
-    text = (
-        _environment()
-        .get_template("explored.html.jinja")
-        .render(
-            title=title,
-            summary=summary,
-            pictures=pictures,
-            head=head,
-            rows=rows,
-            style=Markup(style),
-            policy=f"default-src 'none'; style-src {_digest(style)}; base-uri 'none'; form-action 'none'",
-        )
-    )
-    return _without_blank_lines(text) + "\n"
+    return render_page("explored.html.jinja", title=title, summary=summary, pictures=pictures, head=head, rows=rows)
 
 
 def _scale(values: Sequence[float]) -> list[float]:

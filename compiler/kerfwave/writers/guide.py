@@ -180,23 +180,33 @@ def render_guide(model: GuideModel) -> str:
     """
     if model.outcome not in OUTCOMES:
         raise ValueError(f"outcome must be one of {', '.join(OUTCOMES)}, not {model.outcome!r}")
-    style, script = _asset("guide.css"), _asset("guide.js")
+    return render_page(
+        "guide.html.jinja",
+        script=_asset("guide.js"),
+        m=model,
+        safety_levels=SAFETY_LEVELS,
+        check_words=CHECK_WORDS,
+        steps_of=_steps_of(model.steps),
+        layer_steps={step.layer: step for step in model.steps if step.kind == "layer"},
+        before_layer=_before_layer(model.steps),
+    )
+
+
+def render_page(template: str, *, script: str = "", **values: Any) -> str:
+    """Return a page from a template: one HTML document that works offline, and whose policy allows nothing else.
+
+    The template gets `values`, the house's style sheet as `style`, `script`, and the policy that fits both.
+    """
+    style = _asset("guide.css")
+    scripts = f"script-src {_digest(script)}; " if script else ""
     page = (
         _environment()
-        .get_template("guide.html.jinja")
+        .get_template(template)
         .render(
-            m=model,
+            **values,
             style=Markup(style),
             script=Markup(script),
-            policy=(
-                f"default-src 'none'; style-src {_digest(style)}; script-src {_digest(script)}; "
-                "base-uri 'none'; form-action 'none'"
-            ),
-            safety_levels=SAFETY_LEVELS,
-            check_words=CHECK_WORDS,
-            steps_of=_steps_of(model.steps),
-            layer_steps={step.layer: step for step in model.steps if step.kind == "layer"},
-            before_layer=_before_layer(model.steps),
+            policy=f"default-src 'none'; style-src {_digest(style)}; {scripts}base-uri 'none'; form-action 'none'",
         )
     )
     return _without_blank_lines(page) + "\n"

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from markupsafe import Markup
-
-from kerfwave.writers.guide import CouponView, Table, _asset, _digest, _environment, _without_blank_lines
+from kerfwave.writers.guide import CouponView, Table, render_page
 
 
 def render_reading(title: str, provenance: str, coupons: tuple[tuple[CouponView, Table], ...], folder: str) -> str:
@@ -12,17 +10,4 @@ def render_reading(title: str, provenance: str, coupons: tuple[tuple[CouponView,
 
     `folder` is where such a page lies by default, for the command that writes down what was read.
     """
-    style = _asset("guide.css")
-    page = (
-        _environment()
-        .get_template("reading.html.jinja")
-        .render(
-            title=title,
-            provenance=provenance,
-            coupons=coupons,
-            folder=folder,
-            style=Markup(style),
-            policy=f"default-src 'none'; style-src {_digest(style)}; base-uri 'none'; form-action 'none'",
-        )
-    )
-    return _without_blank_lines(page) + "\n"
+    return render_page("reading.html.jinja", title=title, provenance=provenance, coupons=coupons, folder=folder)
