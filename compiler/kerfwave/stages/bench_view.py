@@ -41,16 +41,14 @@ def coupon_table(coupon: Coupon, kerf_mm: float) -> Table | None:
     return Table(f"Gap beside the {strips} strips, and the kerf that it means", ("gap, mm", "kerf, mm"), rows)
 
 
-def joint_text(facts: Facts, index: int) -> str:
-    """Return how much is glued below a layer: "Joint with the layer below: 105 cm², about 1.6 g of glue."."""
-    position = next(k for k, layer in enumerate(facts.sliced.layers) if layer.index == index)
-    if position == 0:
-        return "No glue below it."
-    area = joints_mm2(facts)[position - 1]
-    return (
+def joint_texts(facts: Facts) -> tuple[str, ...]:
+    """Return how much is glued below each layer: "Joint with the layer below: 105 cm², about 1.6 g of glue."."""
+    joints = (
         f"Joint with the layer below, where wood lies on wood: {area / 100:.0f} cm², about "
         f"{fixed(area * 1e-6 * GLUE_G_M2, 1)} g of glue."
+        for area in joints_mm2(facts)
     )
+    return ("No glue below it.", *joints)
 
 
 def dowel_text(facts: Facts) -> str:

@@ -9,7 +9,7 @@ from kerfwave import cut
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece
-from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_text, measuring
+from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_texts, measuring
 from kerfwave.stages.bill import bill_total
 from kerfwave.stages.drawn import picture_title
 from kerfwave.stages.driver_view import driver_table
@@ -99,10 +99,10 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             LayerView(
                 layer.index,
                 files[f"drawings/layer-{layer.index:02d}.svg"],
-                f"{layer_text(layer)}. {joint_text(facts, layer.index)}",
+                f"{layer_text(layer)}. {joint}",
                 layer.pieces,
             )
-            for layer in facts.sliced.layers
+            for layer, joint in zip(facts.sliced.layers, joint_texts(facts), strict=True)
         ),
         insets=tuple(_inset(p, files, rules.fit_mm) for p in facts.of_one_body if p.layer is None),
         fill=facts.fill,
