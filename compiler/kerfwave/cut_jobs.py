@@ -36,7 +36,7 @@ def add_parser(commands: Any) -> None:
     )
     resume = commands.add_parser("resume", help="write the rest of a program that was stopped, from a piece on")
     resume.add_argument("source", metavar="SPEC_OR_PACKAGE", help="a package folder, or the spec it is built from")
-    resume.add_argument("sheet", metavar="SHEET", help="which program, such as sheet-02 or 2")
+    resume.add_argument("sheet", metavar="SHEET", help="which program, such as sheet-02 or 2, or a piece's own")
     resume.add_argument("piece", metavar="PIECE", help="a piece, or a row of the guide's table of restart points")
     resume.add_argument("--out", default="out", metavar="DIR", help="where the cache of a spec lies (default: out)")
     resume.add_argument("--to", default=".", metavar="DIR", help="folder for the program (default: this one)")
@@ -145,11 +145,11 @@ def _resume(arguments: argparse.Namespace) -> int:
 
     source = Path(arguments.source)
     files, report = _of_package(source) if source.is_dir() else _of_spec(source, arguments.out)
-    name = arguments.sheet if arguments.sheet.startswith("sheet-") else f"sheet-{arguments.sheet.zfill(2)}"
-    points, at = _point(report, name, arguments.piece)
+    asked = arguments.sheet if arguments.sheet.startswith("sheet-") else f"sheet-{arguments.sheet.zfill(2)}"
+    name, points, at = _point(report, asked, arguments.piece)
     text = files(f"gcode/{name}.nc")
     machine = _machine(report)
-    sheet = next(s for s in report["nest"]["sheets"] if f"sheet-{s['number']:02d}" == name)
+    sheet = next(s for s in report["nest"]["sheets"] if s["number"] == int(name.split("-")[1]))
     said = (
         f"The rest of {name}, from row {at['number']} of its table on: {at['piece']} {at['what']}. Rows before it are "
         f"taken as cut. {duration(at['done_s'])} of the time below are done."
@@ -204,16 +204,25 @@ def _of_spec(spec: Path, out: str) -> tuple[Any, dict[str, Any]]:
     return files.__getitem__, json.loads(files["report.json"])
 
 
-def _point(report: Mapping[str, Any], name: str, wanted: str) -> tuple[list[dict[str, Any]], dict[str, Any]]:
-    """Return all restart points of a program and the one that is asked for: a row's number, or a piece's first cut."""
+def _point(report: Mapping[str, Any], name: str, wanted: str) -> tuple[str, list[dict[str, Any]], dict[str, Any]]:
+    """Return a program, all its restart points and the one that is asked for: a row's number, or a piece's first cut.
+
+    Of a sheet whose pieces have programs of their own it is the piece's.
+    """
     tables = {entry["program"]: entry["points"] for entry in report.get("cut", {}).get("restarts", ())}
+    of_sheet = [own for own in tables if own.startswith(f"{name}-")]
+    if name not in tables and of_sheet:
+        found = [own for own in of_sheet if any(point["piece"] == wanted for point in tables[own])]
+        if not found:
+            raise Refused(f"each piece of {name} has its own program; name a piece, or one of {', '.join(of_sheet)}")
+        name = found[0]
     if name not in tables:
         raise Refused(f"there is no program {name}; there are {', '.join(tables) or 'none with restart points'}")
     points = tables[name]
     row = int(wanted) if wanted.isascii() and wanted.isdigit() else None
     for point in points:
         if point["number"] == row or (row is None and point["piece"] == wanted and point["what"] != "marks"):
-            return points, point
+            return name, points, point
     if row is not None:
         raise Refused(f"{name} has the rows 1 to {len(points)}, not {row}")
     raise Refused(f"{wanted} is not cut on {name}; its pieces: {', '.join(dict.fromkeys(p['piece'] for p in points))}")

@@ -11,6 +11,7 @@ from kerfwave.cut.coupon import Coupon, design
 from kerfwave.cut.errors import CutError, KerfTooWide, OutsideBed
 from kerfwave.cut.outline import outline_program, outline_recipe
 from kerfwave.cut.paths import SheetJob, sheet_job, sheet_program
+from kerfwave.cut.piecewise import Share, piece_jobs, shared_out
 from kerfwave.cut.recipe import look_up
 from kerfwave.cut.resume import RestartPoint, prove_rest, rest_of, restart_points
 from kerfwave.cut.settings import Settings
@@ -26,6 +27,7 @@ __all__ = [
     "OutsideBed",
     "RestartPoint",
     "Settings",
+    "Share",
     "SheetJob",
     "Usage",
     "all_coupons",
@@ -37,10 +39,12 @@ __all__ = [
     "look_up",
     "outline_program",
     "outline_recipe",
+    "piece_jobs",
     "prove_rest",
     "rest_of",
     "restart_points",
     "safe",
+    "shared_out",
     "sheet_job",
     "sheet_program",
     "square_side_mm",

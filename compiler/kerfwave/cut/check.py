@@ -72,17 +72,20 @@ def verify(
     bridges: Sequence[tuple[str, Point]] = (),
     outline: RingOfPoints = (),
     keep_out: Sequence[KeepOut] = (),
+    others: Sequence[Placement] = (),
 ) -> tuple[Check, ...]:
     """Prove that a program cuts `pieces` as the placements of its sheet have them, and is safe (see `safe`).
 
     `bridges` are the (piece, place on the sheet) where an outline is meant to keep one, `outline` is that of a sheet
-    which is no rectangle, `keep_out` where no beam may go. Returns one check for each
+    which is no rectangle, `keep_out` where no beam may go, `others` what else lies on the sheet, which other programs
+    cut and this one must not touch. Returns one check for each
     rule, level "fail" where it is broken. The value of "...-kerf" is the largest distance in mm of the beam's centre
     from where it should run, its limit 0.02 mm.
     """
     reading = _read(text, machine)
     by_id = {piece.id: piece for piece in pieces}
     shapes = [(p.piece, place(by_id[p.piece], p)) for p in placements]
+    untouched = [(p.piece, place(by_id[p.piece], p)) for p in others]
     cutting, scoring = sorted_out(reading.motions, recipe, machine, _power_step(machine))
     runs, scored = ([replace(r, points=drawn(r.points, machine)) for r in runs_of(part)] for part in (cutting, scoring))
     lines = [(p.piece, place_line(line, p)) for p in placements for mark in by_id[p.piece].marks for line in mark.lines]
@@ -91,7 +94,7 @@ def verify(
         *_safe(reading, machine, width_mm, height_mm, name),
         *_settings(cutting, recipe, machine, name),
         *_rings(runs, _finished(shapes, bridges, wood), recipe, machine, name),
-        _wood(runs, shapes, recipe, name),
+        _wood(runs, [*shapes, *untouched], recipe, name),
         *check_marks(scored, lines, min((run.line for run in runs), default=None), name),
         *_clear(runs, outline, keep_out, name),
     )
@@ -238,18 +241,19 @@ def _as_deep(runs: list[Run], turned: list[float], depths: Counter[float], bridg
 
 def _wood(runs: list[Run], shapes: list[tuple[str, Polygon]], recipe: Recipe, name: str) -> Check:
     reach = recipe.kerf_mm / 2 - TOLERANCE_MM
-    # A piece grown by nearly half a kerf; no beam line may enter it.
-    kept = [shape.buffer(reach, quad_segs=16) for _, shape in shapes]
-    for grown in kept:
-        shapely.prepare(grown)
+    paths = [LineString(run.points) for run in runs]
+    tree = STRtree(paths)
     cut = []
-    tree = STRtree(kept)
-    for run in runs:
-        path = LineString(run.points)
-        for k in sorted(tree.query(path).tolist()):
-            if kept[k].intersects(path):
-                cut.append(f"{shapes[k][0]} is cut into from line {run.line} on")
-    return _check(f"{name}-wood", "No cut goes through a piece", cut)
+    for piece, shape in shapes:
+        # A piece grown by nearly half a kerf; no beam line may enter it.
+        near = tree.query(shapely.box(*shape.bounds).buffer(reach))
+        if len(near):
+            grown = shape.buffer(reach, quad_segs=16)
+            shapely.prepare(grown)
+            met = shapely.intersects(grown, [paths[k] for k in near.tolist()])
+            cut += [(runs[k].line, piece) for k in near[met].tolist()]
+    bad = [f"{piece} is cut into from line {line} on" for line, piece in sorted(cut)]
+    return _check(f"{name}-wood", "No cut goes through a piece", bad)
 
 
 def _clear(runs: list[Run], outline: RingOfPoints, keep_out: Sequence[KeepOut], name: str) -> tuple[Check, ...]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely import STRtree
 from shapely.geometry import Polygon
@@ -24,7 +25,7 @@ from kerfwave.cut.precedence import precedence
 from kerfwave.cut.program import assemble
 from kerfwave.cut.scored import marks, score_is_measured, score_settings
 from kerfwave.cut.settings import bridges_wanted, focus_depths_mm, settings_of
-from kerfwave.model.parts import Contour, Move, Nest, Piece, Point, Recipe, Ring, Sheet, SheetProgram
+from kerfwave.model.parts import Contour, Move, Nest, Piece, Placement, Point, Recipe, Ring, Sheet, SheetProgram
 from kerfwave.model.spec import Machine
 
 _MOST_STARTS = 32  # entry points tried on one contour
@@ -56,6 +57,18 @@ class SheetJob:
     program: SheetProgram
     labels: tuple[str, ...]
     depths_mm: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A sheet before its order is chosen: its pieces by id, and every line to cut with what must follow it."""
+
+    sheet: Sheet
+    pieces: tuple[tuple[Piece, Placement], ...]
+    hold: tuple[bool, ...]  # for each piece whether it should keep bridges
+    lines: tuple[Line, ...]
+    entries: tuple[npt.NDArray[np.float64], ...]  # for each line the points at which it can be entered, shape (k, 2)
+    later: tuple[tuple[int, ...], ...]  # for each line those that must follow it
 
 
 def sheet_program(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Recipe, machine: Machine) -> SheetProgram:
@@ -90,6 +103,21 @@ def sheet_job(
     KerfTooWide
         where a hole, slot or notch is narrower than the kerf.
     """
+    plan = planned(number, nest, pieces, recipe, machine, outline=outline, keep_out=keep_out)
+    return job(f"sheet-{number:02d}", plan, range(len(plan.pieces)), recipe, machine)
+
+
+def planned(
+    number: int,
+    nest: Nest,
+    pieces: tuple[Piece, ...],
+    recipe: Recipe,
+    machine: Machine,
+    *,
+    outline: Ring = (),
+    keep_out: Sequence[KeepOut] = (),
+) -> Planned:
+    """Return the lines of sheet `number`; see `sheet_job`, which raises what this raises."""
     sheet = next(s for s in nest.sheets if s.number == number)
     by_id = {piece.id: piece for piece in pieces}
     placed = sorted((p for p in nest.placements if p.sheet == number), key=lambda p: p.piece)
@@ -103,9 +131,24 @@ def sheet_job(
     lines = _lines(names, shapes, recipe.kerf_mm, size, machine, wood, outline, keep_out)
     for line in lines:
         _check_inside(line, names[line.piece], sheet, machine)
-    entries = [np.array([_point(line.moves[i - 1]) for i in line.starts]) for line in lines]
-    later = precedence([(line.piece, line.hole) for line in lines], shapes, hold)
+    return Planned(
+        sheet=sheet,
+        pieces=tuple((by_id[p.piece], p) for p in placed),
+        hold=tuple(hold),
+        lines=tuple(lines),
+        entries=tuple(np.array([_point(line.moves[i - 1]) for i in line.starts]) for line in lines),
+        later=tuple(precedence([(line.piece, line.hole) for line in lines], shapes, hold)),
+    )
+
+
+def job(name: str, plan: Planned, chosen: Collection[int], recipe: Recipe, machine: Machine) -> SheetJob:
+    """Return the program that cuts the `chosen` pieces of a sheet, by their places in `plan.pieces`."""
+    mine = [i for i, line in enumerate(plan.lines) if line.piece in chosen]
+    at = {index: k for k, index in enumerate(mine)}
+    lines, entries = [plan.lines[i] for i in mine], [plan.entries[i] for i in mine]
+    later = [tuple(at[j] for j in plan.later[i] if j in at) for i in mine]
     visits = heat.spread(tour(entries, later), entries, later, _hot(lines))
+    names = [piece.id for piece, _ in plan.pieces]
     depths = focus_depths_mm(recipe, machine, recipe.passes)
     rounds = _rounds(visits, recipe, split=bool(depths))
     contours = [
@@ -113,11 +156,12 @@ def sheet_job(
         for index, choice, passes, _ in rounds
     ]
     # First of all, while everything still lies flat and clean.
-    scored = marks([(by_id[p.piece], p) for p in placed], recipe, machine)
+    scored = marks([plan.pieces[k] for k in chosen], recipe, machine)
+    hold = {names[k]: plan.hold[k] for k in chosen}
     program = assemble(
-        f"sheet-{number:02d}",
+        name,
         recipe.stock,
-        (sheet.width_mm, sheet.height_mm),
+        (plan.sheet.width_mm, plan.sheet.height_mm),
         (*scored, *contours),
         machine,
         verified=recipe.verified,
@@ -142,7 +186,7 @@ def _notes(
     lines: Sequence[Line],
     visits: Sequence[tuple[int, int]],
     names: Sequence[str],
-    hold: Sequence[bool],
+    hold: Mapping[str, bool],
     recipe: Recipe,
     machine: Machine,
 ) -> list[str]:
@@ -156,7 +200,7 @@ def _notes(
             f"{names[k]} at {' and '.join(f'{x:.0f}/{y:.0f}' for x, y in spots)}" for k, spots in sorted(held.items())
         )
         notes.append(f"Bridges left, to cut with a knife from above, x/y in mm: {said}")
-    loose = [names[k] for k, wanted in enumerate(hold) if wanted and k not in held]
+    loose = [name for name, wanted in hold.items() if wanted and name not in {names[k] for k in held}]
     if loose:
         notes.append(f"Could tip or fall, and there is no room for bridges: pin or tape {', '.join(loose)}")
     said_recipe = settings_of(recipe)

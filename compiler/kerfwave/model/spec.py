@@ -374,6 +374,7 @@ class Spec:
     recipes: tuple[RecipeEntry, ...]
     room: Room
     count: int = 1  # bodies: 2 for a mirrored pair
+    programs: str = "sheet"  # what gets a program of its own: each "sheet", or each "piece"
     drive: Drive = field(default_factory=Drive)
     listening: Listening = field(default_factory=Listening)
     shaping: Shaping = field(default_factory=Shaping)

@@ -70,6 +70,7 @@ def load(path: Path) -> LoadedSpec:
     spec = model.Spec(
         name=data["name"],
         count=int(data.get("count", 1)),
+        programs=data.get("programs", "sheet"),
         notes=data.get("notes", ""),
         acknowledge=tuple(data.get("acknowledge", ())),
         recipes=tuple(recipes.values()),

@@ -156,7 +156,7 @@ STAGES: tuple[Stage, ...] = (
         "paths",
         run="kerfwave.stages.paths:run",
         output="kerfwave.stages.paths:Programs",
-        inputs=("nest", "slices.pieces", "slices.insets", "recipe", "spec.machine", "spec.stock"),
+        inputs=("nest", "slices.pieces", "slices.insets", "recipe", "spec.machine", "spec.stock", "spec.programs"),
     ),
     Stage(
         "safety",

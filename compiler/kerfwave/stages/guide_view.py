@@ -17,6 +17,7 @@ from kerfwave.stages.facts import Facts
 from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
 from kerfwave.stages.shaping_view import shaping_charts
+from kerfwave.stages.sheet_view import sheet_view
 from kerfwave.writers import charts, drawings
 from kerfwave.writers.assembly import assembly_steps
 from kerfwave.writers.bill import BillRow
@@ -30,7 +31,6 @@ from kerfwave.writers.guide import (
     GuideModel,
     InsetView,
     LayerView,
-    SheetView,
     Table,
 )
 from kerfwave.writers.layers import layer_text
@@ -90,7 +90,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             for o in facts.cut_down.plan.cut_down
         ),
         line_steps=_line_steps(facts),
-        sheets=tuple(_sheet(facts, p.name, files) for p in facts.paths.programs),
+        sheets=tuple(sheet_view(facts, sheet.number, files) for sheet in facts.nest.sheets),
         pieces_svg=files["drawings/pieces.svg"],
         plan_svg=files["drawings/inside.svg"],
         more_plans=tuple(files[name] for name in sorted(files) if name.startswith("drawings/inside-")),
@@ -262,52 +262,6 @@ def _line_steps(facts: Facts) -> tuple[str, ...]:
         "Support the sheet on both sides of the cut at the height of the bed, and weigh it down",
         "A cut longer than the line is run again with the sheet pushed on, 10 mm over the end of the run before",
     )
-
-
-def _sheet(facts: Facts, name: str, files: Mapping[str, str]) -> SheetView:
-    program = next(p for p in facts.paths.programs if p.name == name)
-    number = int(name.rpartition("-")[2])
-    recipe = facts.recipe
-    lying = tuple(p.piece for p in facts.nest.placements if p.sheet == number)
-    return SheetView(
-        number=number,
-        svg=files[f"sheets/{name}.svg"],
-        program=f"gcode/{name}.nc",
-        time_s=program.time_s,
-        pieces=lying,
-        bare=tuple(p.id for p in facts.pieces if p.id in lying and not any(m.kind == "id" for m in p.marks)),
-        recipe=f"{recipe.power_percent:g} % power, {recipe.feed_mm_min:g} mm/min, {recipe.passes} passes, "
-        f"kerf {recipe.kerf_mm:g} mm",
-        stock=facts.spec.stock.name,
-        verified=recipe.verified,
-        cut_mm=program.cut_mm,
-        notes=(*_placing(facts, name), *program.notes),
-        restarts=_restarts(facts, name),
-    )
-
-
-def _placing(facts: Facts, name: str) -> tuple[str, ...]:
-    """Return what to do before a sheet's program: the faint outline."""
-    if not any(program.name == f"{name}-outline" for program in facts.paths.outlines):
-        return ()
-    faint = f"{facts.spec.machine.outline_power_percent:g} %"
-    return (f"Check placing, eyewear on: gcode/{name}-outline.nc runs a faint dot ({faint}) round the used area",)
-
-
-def _restarts(facts: Facts, name: str) -> Table:
-    """Return where a stopped program can be taken up again."""
-    points = next(r for p, r in zip(facts.paths.programs, facts.paths.restarts, strict=True) if p.name == name)
-    rows = tuple(
-        (str(point.number), point.piece, point.what, str(line), _clock(point.done_s))
-        for point, line in zip(points, facts.begins[name], strict=True)
-    )
-    caption = f"kerfwave resume out/{facts.source.stem} {name} ROW writes the rest of the program, from that row on"
-    return Table(caption, ("row", "piece", "contour", "line", "h:min before"), rows)
-
-
-def _clock(seconds: float) -> str:
-    hours, minutes = divmod(round(seconds / 60), 60)
-    return f"{hours}:{minutes:02d}"
 
 
 def _inset(piece: Piece, files: Mapping[str, str], fit_mm: float) -> InsetView:

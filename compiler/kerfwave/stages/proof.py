@@ -44,17 +44,19 @@ def run(
     """
     failed = tuple(check.text for checks in design for check in checks if check.level == "fail")
     files: dict[str, str] = {}
-    proofs: list[Check] = []
+    proofs: list[tuple[str, tuple[Check, ...]]] = []  # with the name that begins their ids
     begins: dict[str, tuple[int, ...]] = {}
     cut_pieces = (*pieces, *insets)
-    for program, depths in zip(paths.programs, paths.depths_mm, strict=True):
-        rendered = gcode.rendered(_told(program, failed, outcome, machine), machine, recipe, depths)
+    sheets = {sheet.number: sheet for sheet in nest.sheets}
+    for program, share, depths in zip(paths.programs, paths.shares, paths.depths_mm, strict=True):
+        rendered = gcode.rendered(_told(program, failed, outcome, machine, share.notes), machine, recipe, depths)
         text, begins[program.name] = rendered.text, rendered.lines
-        sheet = next(s for s in nest.sheets if f"sheet-{s.number:02d}" == program.name)
-        proofs += cut.verify(
+        sheet = sheets[share.sheet]
+        on_sheet = [p for p in nest.placements if p.sheet == sheet.number]
+        proved = cut.verify(
             text,
             cut_pieces,
-            tuple(p for p in nest.placements if p.sheet == sheet.number),
+            tuple(p for p in on_sheet if share.takes(p)),
             recipe,
             machine,
             sheet.width_mm,
@@ -63,51 +65,63 @@ def run(
             bridges=sorted({(c.piece, point) for c in program.contours for point in c.bridges}),
             outline=sheet.outline,
             keep_out=[(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out],
+            others=[p for p in on_sheet if not share.takes(p)],
         )
+        proofs.append((program.name, proved))
         files[f"gcode/{program.name}.nc"] = text
+    for sheet in nest.sheets:
+        on_sheet = [p for p in nest.placements if p.sheet == sheet.number]
+        cut_by = [
+            (program.name, share.piece)
+            for program, share in zip(paths.programs, paths.shares, strict=True)
+            if share.sheet == sheet.number and share.piece
+        ]
+        if cut_by:
+            name = f"sheet-{sheet.number:02d}"
+            proofs.append((name, cut.shared_out(cut_by, cut_pieces, on_sheet, name=name)))
     for program in (coupon.program for coupon in paths.coupons):
         text = gcode.render(_told(program, (), outcome, machine), machine, recipe)
-        proofs += cut.safe(text, machine, program.width_mm, program.height_mm, name=program.name)
+        size = (program.width_mm, program.height_mm)
+        proofs.append((program.name, cut.safe(text, machine, *size, name=program.name)))
         files[f"gcode/{program.name}.nc"] = text
     faint = machine.outline_power_percent
     for program in (*paths.outlines, *(() if cut_down.outline is None else (cut_down.outline,))):
         text = gcode.render(_told(program, failed, outcome, machine), machine, cut.outline_recipe(recipe, machine))
         size = (program.width_mm, program.height_mm)
-        proofs += cut.safe(text, machine, *size, name=program.name, most_percent=faint)
+        whole = program.name.removesuffix("-outline")
+        proofs.append((whole, cut.safe(text, machine, *size, name=program.name, most_percent=faint)))
         files[f"gcode/{program.name}.nc"] = text
     if cut_down.line is not None:
         line = cut_down.line
         text = gcode.render(_told(line, failed, outcome, machine), machine, recipe, cut_down.depths_mm)
-        proofs += cut.safe(text, machine, line.width_mm, line.height_mm, name=line.name)
+        proofs.append((line.name, cut.safe(text, machine, line.width_mm, line.height_mm, name=line.name)))
         files[f"gcode/{line.name}.nc"] = text
-    broken = [c.text for c in proofs if c.level == "fail"]
+    broken = [f"{name}: {c.text}" for name, checks in proofs for c in checks if c.level == "fail"]
     if broken:
         raise StageError("the programs do not prove, so no package is made: " + "; ".join(broken))
     return Proved(tuple(sorted(files.items())), tuple(sorted(begins.items())), _summed_up(proofs))
 
 
-def _told(program: SheetProgram, failed: tuple[str, ...], outcome: str, machine: Machine) -> SheetProgram:
+def _told(
+    program: SheetProgram, failed: tuple[str, ...], outcome: str, machine: Machine, notes_before: tuple[str, ...] = ()
+) -> SheetProgram:
     """Return the program as this machine takes it, with what stands against it in its header."""
     notes = [f"DESIGN CHECK FAILED: {text}" for text in failed]
     if outcome != "proceed":
         notes.append(f"SAFETY: {outcome.replace('-', ' ')}, see guide.html before anything is cut")
-    return cut.corrected(replace(program, notes=(*notes, *program.notes)), machine)
+    return cut.corrected(replace(program, notes=(*notes, *notes_before, *program.notes)), machine)
 
 
-def _summed_up(proofs: list[Check]) -> tuple[Check, ...]:
+def _summed_up(proofs: list[tuple[str, tuple[Check, ...]]]) -> tuple[Check, ...]:
     """Return one check for each rule that all programs were proved by, with the worst value."""
     by_rule: dict[str, list[Check]] = {}
-    for proof in proofs:
-        by_rule.setdefault(_rule(proof.id), []).append(proof)
+    for name, checks in proofs:
+        for check in checks:
+            by_rule.setdefault(check.id.removeprefix(f"{name}-"), []).append(check)
     found = []
-    for rule, checks in sorted(by_rule.items()):
-        worst = max(checks, key=lambda c: (c.value if c.value is not None else 0.0, c.id))
+    for rule, those in sorted(by_rule.items()):
+        worst = max(those, key=lambda c: (c.value if c.value is not None else 0.0, c.id))
         found.append(
-            Check(f"program-{rule}", "ok", f"all {len(checks)} programs: {worst.text}", worst.value, worst.limit)
+            Check(f"program-{rule}", "ok", f"all {len(those)} programs: {worst.text}", worst.value, worst.limit)
         )
     return tuple(found)
-
-
-def _rule(check_id: str) -> str:
-    """Return the rule in "sheet-01-kerf"."""
-    return check_id.split("-", 2)[2]

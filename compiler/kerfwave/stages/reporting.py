@@ -83,13 +83,28 @@ def report_data(facts: Facts) -> dict[str, Any]:
                 for p, points in zip(programs, facts.paths.restarts, strict=True)
             ],
             "programs": [
-                {"name": p.name, "length_mm": p.cut_mm, "travel_mm": p.travel_mm, "time_s": p.time_s}
+                {
+                    "name": p.name,
+                    "length_mm": p.cut_mm,
+                    "travel_mm": p.travel_mm,
+                    "time_s": p.time_s,
+                    **_share(facts, p),
+                }
                 for p in (*programs, *(c.program for c in facts.paths.coupons), *_line(facts))
             ],
         },
         "checks": [_plain(c) for c in facts.checks],
         "safety": [_plain(line) for line in facts.assessed.lines],
     }
+
+
+def _share(facts: Facts, program: SheetProgram) -> dict[str, Any]:
+    """Return what a program cuts, where it has one piece only: which, and after which."""
+    shares = {p.name: share for p, share in zip(facts.paths.programs, facts.paths.shares, strict=True)}
+    share = shares.get(program.name)
+    if share is None or not share.piece:
+        return {}
+    return {"sheet": share.sheet, "piece": share.piece, "after": list(share.after)}
 
 
 def _line(facts: Facts) -> tuple[SheetProgram, ...]:

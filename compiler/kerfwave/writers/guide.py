@@ -61,8 +61,18 @@ class BreakdownView:
 
 
 @dataclass(frozen=True, slots=True)
+class PieceProgram:
+    """The program of one piece of a sheet."""
+
+    file: str
+    piece: str
+    time_s: float
+    after: tuple[str, ...]  # pieces that must be cut before
+
+
+@dataclass(frozen=True, slots=True)
 class SheetView:
-    """A sheet and what its program will do."""
+    """A sheet and what its program will do, or its programs."""
 
     number: int
     svg: str
@@ -76,6 +86,7 @@ class SheetView:
     notes: tuple[str, ...] = ()  # what to see to before and while it runs
     restarts: Table | None = None  # where a stopped program can be taken up again
     bare: tuple[str, ...] = ()  # pieces whose id is not scored
+    programs: tuple[PieceProgram, ...] = ()  # one a piece, in the order of cutting; empty if there is one for all
 
 
 @dataclass(frozen=True, slots=True)
