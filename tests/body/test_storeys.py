@@ -55,7 +55,8 @@ def test_every_body_on_storeys_keeps_its_promises(plan, pick, stack, way):
     for layer in cut.layers:
         solid = unary_union([wood[name] for name in layer.pieces])
         hollow = air_of_layer(body.air, layer.z_mm, layer.z_mm + layer.thickness_mm).intersection(outline)
-        assert solid.area + hollow.area == pytest.approx(outline.area, abs=1e-3)
+        assert solid.area + hollow.area == pytest.approx(outline.area, abs=1e-6)
+        assert solid.intersection(hollow).area < 1e-6
     said = checks.check_body(body, cut, insets(body, DRIVER, Terminals()), DRIVER)
     assert [c.text for c in said if c.level == "fail"] == []
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from kerfwave.model.parts import Point, Ring
 
 SAGITTA_MM = 0.01  # arcs leave as chords that stray no further than this from the true circle
-GRID_DECIMALS = 6  # coordinates are snapped here, so that lines computed two ways are one line
+GRID_DECIMALS = 9  # coordinates are snapped here, so that lines computed two ways are one line
 
 
 @dataclass(frozen=True, slots=True)
