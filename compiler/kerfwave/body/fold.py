@@ -125,7 +125,7 @@ class Rooms:
             return self.room(terminal_face)
         if (terminal_face, less_mm) not in self._worn:
             room = self.room(terminal_face)
-            self._worn[terminal_face, less_mm] = room.buffer(-(less_mm - shapes.EPS), quad_segs=32)
+            self._worn[terminal_face, less_mm] = shapes.worn(room, less_mm - shapes.EPS, quad_segs=32)
         return self._worn[terminal_face, less_mm]
 
 

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import polylabel
 
 from kerfwave.body import shapes
 from kerfwave.body.rules import BodyRules
 from kerfwave.model.spec import Plan
+
+ROOMY_MM = 0.5  # places with so much less room about them than the widest count as equally wide
 
 
 class CannotFold(Exception):
@@ -44,20 +45,22 @@ def place_driver(
 ) -> FacePlace:
     """Return where the driver sits: in the front as near its middle as chamber and guide allow.
 
-    In a facing stack that is where the chamber has most room around it. `guide` gives the guide's outline, or None
+    In a facing stack that is where the chamber has most room around it, of such places the one nearest to the
+    chamber's centroid. `guide` gives the guide's outline, or None
     if nothing of it comes nearer to the front than so many mm.
 
     Raises:
         CannotFold: if the chamber does not take the driver, with the sizes.
     """
     if rules.stack == "facing":
-        centre = polylabel(chamber, tolerance=0.5)
-        clear = chamber.exterior.distance(centre)
-        if clear < rules.bore_mm / 2:
+        half = rules.bore_mm / 2
+        widest = shapes.widest_mm(chamber)
+        place = shapes.roomy_place(chamber, max(half, widest - ROOMY_MM))
+        if place is None:
             raise CannotFold(
-                f"the chamber takes a circle of {2 * clear:.0f} mm, the driver needs {rules.bore_mm:.0f} mm"
+                f"the chamber takes a circle of {2 * widest:.0f} mm, the driver needs {rules.bore_mm:.0f} mm"
             )
-        return FacePlace("front", 0.0, round(centre.x, 2), round(centre.y, 2), 0.0, 0.0)
+        return FacePlace("front", 0.0, *place, 0.0, 0.0)
     a, b = shapes.face_line(plan, "front")
     x0, _, x1, _ = chamber.bounds
     free = shapes.free_stretches(chamber, x0, x1, rules.front_wall_mm, max(rules.reach_mm, rules.front_wall_mm + 1.0))

@@ -11,7 +11,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon, box
 from shapely.geometry import Point as Place
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
-from shapely.ops import unary_union
+from shapely.ops import nearest_points, unary_union
 
 from kerfwave.body.path import GRID_DECIMALS, SAGITTA_MM
 from kerfwave.model.parts import Point, Ring
@@ -181,6 +181,38 @@ def across(room: BaseGeometry, v: float) -> tuple[float, float] | None:
 def longest(stretches: tuple[tuple[float, float], ...]) -> tuple[float, float] | None:
     """Return the longest stretch, the first of equals; None if there is none."""
     return max(stretches, key=lambda s: (round(s[1] - s[0], 6), -s[0])) if stretches else None
+
+
+def worn(shape: Polygon, by_mm: float, quad_segs: int = 16) -> BaseGeometry:
+    """Return a polygon worn away all round.
+
+    A regular polygon with an even number of corners, worn by more than its incircle, comes out of GEOS turned inside
+    out; parts that do not lie as deep inside as they should are dropped.
+    """
+    left = parts_of(shape.buffer(-by_mm, quad_segs=quad_segs), 0.0)
+    deep = [part for part in left if shape.boundary.distance(part.representative_point()) >= by_mm - 0.1]
+    return deep[0] if len(deep) == 1 else MultiPolygon(deep)
+
+
+def widest_mm(shape: Polygon) -> float:
+    """Return the radius of the largest circle that lies in a polygon, to a tenth of a millimetre."""
+    x0, y0, x1, y1 = shape.bounds
+    low, high = 0, math.ceil(5 * min(x1 - x0, y1 - y0)) + 1  # in tenths: a bisection on whole numbers ends alike
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if worn(shape, middle / 10).is_empty else (middle, high)
+    return low / 10
+
+
+def roomy_place(shape: Polygon, radius_mm: float) -> Point | None:
+    """Return the place in a polygon nearest to its centroid about which a circle fits; None if there is none.
+
+    The widest place itself would not do: of several equally wide ones, rounding would choose.
+    """
+    centre = shape.centroid
+    places = [nearest_points(part, centre)[0] for part in parts_of(worn(shape, radius_mm), 0.0)]
+    near = [(round(place.distance(centre), 3), round(place.y, 2) + 0.0, round(place.x, 2) + 0.0) for place in places]
+    return min(near)[:0:-1] if near else None
 
 
 def width_across(duct: Polygon, x: float, y: float, heading_deg: float) -> float:
