@@ -242,5 +242,5 @@ def test_two_packages(shop, capsys):
 
 def test_every_stage_can_be_told_from_two_reports():
     """But for those whose outcome a report does not hold: what the nest has to keep to, and files."""
-    untold = ("spacing", "blanks", "drawings", "proof", "package")
+    untold = ("spacing", "blanks", "drawings", "proof", "pages", "package")
     assert [name for name, _ in PARTS] == [stage.name for stage in STAGES if stage.name not in untold]

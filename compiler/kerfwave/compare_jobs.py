@@ -105,7 +105,7 @@ def _built(path: Path, out: str, revision: str, revised: Revised | None) -> _Sid
         job = jobs._load(path, lambda findings: jobs._show(renamed(findings)))
         store = Store(Path(out) / jobs.CACHE, jobs._say)
         # A label of its own: what `--explain` says of the next build is measured from the last build, not from this.
-        label = f"compare:{job.source.stem}"
+        label = f"compare:{job.stem}"
         results = jobs._stages(
             job, store, Walker(store.get_record("imports")), ("package",), explain=False, label=label
         )
@@ -128,7 +128,7 @@ def _compare(a: _Side, b: _Side) -> Comparison:
         replace(change, place=_place(b if change.word != "removed" else a, change.path))
         for change in comparing.spec_changes(old, new)
     )
-    order = [stage.name for stage in STAGES if stage.name != "package"]  # which holds the spec's text, so always new
+    order = [stage.name for stage in STAGES if stage.name != "package"]  # which holds the spec's digest, so always new
     reached = comparing.reached_in_builds(a.keys, b.keys, order)
     reached = reached if any(one.word != "untouched" for one in reached) else ()
     return replace(found, spec_changes=changes, reached=reached)

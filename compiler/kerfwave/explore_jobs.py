@@ -8,9 +8,7 @@ who made it, nor when.
 from __future__ import annotations
 
 import argparse
-import tempfile
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +18,8 @@ from kerfwave.file_jobs import Refused, guarded, publish_aside, say
 from kerfwave.findings import visible
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from kerfwave.explore.table import Row
     from kerfwave.explore.variants import Variant
     from kerfwave.explore.vary import Value, Vary
@@ -87,12 +87,14 @@ def _run(arguments: argparse.Namespace) -> int:
 
 def row_of(variant: Variant, to: str, cache: str) -> Row:
     """Build one variant up to a stage and return its row. Runs wherever the work is done; writes only to the cache."""
+    from tempfile import TemporaryDirectory
+
     from kerfwave import jobs
     from kerfwave.engine import Store, Walker
     from kerfwave.explore.table import FAILS, KEPT, REFUSED, Row
     from kerfwave.findings import SpecError
 
-    with tempfile.TemporaryDirectory(prefix="kerfwave-") as folder:
+    with TemporaryDirectory(prefix="kerfwave-") as folder:
         for name, text in variant.files:
             path = Path(folder) / name
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -132,6 +134,8 @@ def _found(results: Any) -> tuple[list[Any], tuple[tuple[str, float], ...]]:
 def _executor(arguments: argparse.Namespace) -> Iterator[Executor]:
     """Give who does the work: a Dask cluster's client in the clothes of an executor, or processes of our own."""
     if arguments.scheduler is None:
+        from concurrent.futures import ProcessPoolExecutor
+
         with ProcessPoolExecutor(max_workers=arguments.jobs) as pool:
             yield pool
         return

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kerfwave import __version__, cli
+from kerfwave.account import Account, account_of, standing
 from kerfwave.engine import (
     PublishError,
     StageError,
@@ -24,7 +24,8 @@ from kerfwave.engine import (
 )
 from kerfwave.findings import Finding, SpecError, render
 from kerfwave.model.measured import Measured, MeasuredValue
-from kerfwave.stages import STAGES
+from kerfwave.spec.shelf import sha256_of
+from kerfwave.stages import STAGES, labels
 from kerfwave.stages.source import Source
 
 if TYPE_CHECKING:
@@ -43,13 +44,23 @@ class Job:
 
     path: Path
     loaded: LoadedSpec
-    source: Source
     measured: Measured
+    account: Account
 
     @property
     def roots(self) -> Mapping[str, Any]:
-        """What the stages start from."""
-        return {"spec": self.loaded.spec, "source": self.source, "measured": self.measured}
+        """What the stages start from: a title and a comment reach the last of them only."""
+        return {
+            "spec": replace(self.loaded.spec, name=labels.NAME),
+            "source": Source(self.stem, __version__),
+            "measured": self.measured,
+            "labels": labels.Labels(self.loaded.spec.name, self.loaded.sha256[0]),
+        }
+
+    @property
+    def stem(self) -> str:
+        """What the package's folder is called."""
+        return self.path.stem
 
 
 def run(specs: Sequence[str], out: str, *, write: bool, explain: bool) -> int:
@@ -61,10 +72,15 @@ def run(specs: Sequence[str], out: str, *, write: bool, explain: bool) -> int:
         try:
             if write and STEM.fullmatch(Path(name).stem):
                 recover(Path(out) / Path(name).stem)  # from a build that was killed, even if this one gets nowhere
-            job = _load(Path(name))
-            twin = seen.setdefault(job.source.stem, name)
+            before = _nothing_to_do(Path(name), Path(out)) if write and not explain else None
+            job = None if before else _load(Path(name))
+            twin = seen.setdefault(Path(name).stem, name)
             if twin != name:
-                raise SpecError([_finding(name, f"'{twin}' and '{name}' would both be written to {job.source.stem}/")])
+                raise SpecError([_finding(name, f"'{twin}' and '{name}' would both be written to {Path(name).stem}/")])
+            if before:
+                worst = max(worst, _done(Path(out) / Path(name).stem, before))
+            if job is None:
+                continue
             store = Store(Path(out) / CACHE, _say)
             walker = walker or Walker(store.get_record("imports"))
             one = _build_one if write else _check_one
@@ -98,13 +114,13 @@ def _load(path: Path, tell: Callable[[Sequence[Finding]], None] = _show) -> Job:
         raise SpecError(
             [_finding(str(path), "the file's name becomes the package's: use letters, digits, dot, dash, underscore")]
         )
-    digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    return Job(path, loaded, Source(path.stem, digest, __version__), _measured(path))
+    beside = path.with_name(path.stem + MEASURED_SUFFIX)
+    read = dict(zip(map(str, loaded.files), loaded.sha256, strict=True)) | {str(beside): sha256_of(beside)}
+    return Job(path, loaded, _measured(beside), account_of(path, read, loaded.warnings))
 
 
-def _measured(spec: Path) -> Measured:
+def _measured(beside: Path) -> Measured:
     """Return what was measured on the finished speaker, from the file beside its spec if there is one."""
-    beside = spec.with_name(spec.stem + MEASURED_SUFFIX)
     if not beside.is_file():
         return Measured()
     from kerfwave.learn.records import QUANTITIES, read_records
@@ -136,7 +152,7 @@ def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], expla
             job.roots,
             store,
             want=want,
-            label=label or job.source.stem,
+            label=label or job.stem,
             listener=listener,
             explain=explain,
             walker=walker,
@@ -159,24 +175,57 @@ def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], expla
         ) from error
 
 
+def _nothing_to_do(spec: Path, out: Path) -> Mapping[str, Any] | None:
+    """Return the record of the last build if nothing it read has changed and its package stands as it was put."""
+    target = out / spec.stem
+    if not (out / CACHE).is_dir():
+        return None
+    record: dict[str, Any] = Store(out / CACHE).get_record(_record(spec.stem)) or {}
+    if not is_current(target, str(record.get("stamp"))):
+        return None
+    found = standing(spec, record)
+    if found is None:
+        return None
+    if found.warnings:
+        _show(found.warnings)
+    if sys.stderr.isatty():
+        _say("nothing has changed since the last build")
+    return record
+
+
 def _build_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool) -> int:
-    target = out / job.source.stem
+    target = out / job.stem
     results = _stages(job, store, walker, ("package",), explain)
-    record = f"package:{job.source.stem}"
-    before = store.get_record(record) or {}
+    before = store.get_record(_record(job.stem)) or {}
     digest = results.digest("package")
-    if before.get("digest") != digest or not is_current(target, str(before.get("stamp"))):
+    if before.get("digest") == digest and is_current(target, str(before.get("stamp"))):
+        now = before | job.account.record
+    else:
         package = results["package"]
         done = publish(
             {name: text.encode() for name, text in package.files}, target, lambda: _say("waiting for another build")
         )
         if done.kept is not None:
             _say(f"files changed by hand were kept in {done.kept}")
-        before = {"digest": digest, "stamp": done.stamp, "failed": list(package.failed), "outcome": package.outcome}
-        store.put_record(record, before)
+        now = {"digest": digest, "stamp": done.stamp, "failed": list(package.failed), "outcome": package.outcome}
+        now |= job.account.record
+    if now != before:
+        store.put_record(_record(job.stem), now)
+    return _done(target, now)
+
+
+def _record(stem: str) -> str:
+    return f"package:{stem}"
+
+
+def _done(target: Path, record: Mapping[str, Any]) -> int:
     print(target)
-    _tell(before["failed"], str(before["outcome"]))
-    return cli.FAILED_CHECK if before["failed"] else cli.DONE
+    for text in record["failed"]:
+        _say(f"design check failed: {text}")
+    outcome = str(record["outcome"])
+    if outcome != "proceed":
+        _say(f"safety: {outcome.replace('-', ' ')}; the guide says what")
+    return cli.FAILED_CHECK if record["failed"] else cli.DONE
 
 
 def _check_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool) -> int:
@@ -190,13 +239,6 @@ def _checks(job: Job, store: Store, walker: Walker, explain: bool = False) -> li
     # The recipe has no checks, but refuses a sheet that must not go under the beam.
     results = _stages(job, store, walker, ("recipe", "response", "body", "slices"), explain)
     return [c for stage in ("response", "body", "slices") for c in results[stage].checks]
-
-
-def _tell(failed: Sequence[str], outcome: str) -> None:
-    for text in failed:
-        _say(f"design check failed: {text}")
-    if outcome != "proceed":
-        _say(f"safety: {outcome.replace('-', ' ')}; the guide says what")
 
 
 def _report(path: Path, out: str) -> dict[str, Any]:

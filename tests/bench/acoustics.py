@@ -28,11 +28,9 @@ from kerfwave.acoustics.network import response, responses
 from kerfwave.acoustics.segments import cascade
 from kerfwave.engine import Event, Store
 from kerfwave.engine import build as run
+from kerfwave.jobs import _load
 from kerfwave.model.acoustic import Network
-from kerfwave.model.measured import Measured
-from kerfwave.spec import load
 from kerfwave.stages import STAGES
-from kerfwave.stages.source import Source
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # what it warns of on import is not ours
@@ -48,13 +46,12 @@ PORT = 2e5  # Pa s/m^3, scikit-rf's own reference
 
 def searched(spec: Path) -> tuple[Network, list[float]]:
     """Size and fold a spec twice, from nothing; return the network as built and the seconds of the search."""
-    loaded = load(spec)
     seconds: list[float] = []
     built = None
     for _ in range(2):
         with tempfile.TemporaryDirectory() as folder:
             said: list[Event] = []
-            roots = {"spec": loaded.spec, "source": Source(spec.stem, "0" * 64, "0"), "measured": Measured()}
+            roots = _load(spec).roots
             built = run(STAGES, roots, Store(Path(folder)), want=("body",), listener=said.append)["body"]
             seconds += [event.seconds for event in said if event.word == "made" and event.stage == "sizing"]
     assert built is not None

@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from kerfwave.engine import GraphError, Walker
+from kerfwave.engine import GraphError, Walker, installation
 from kerfwave.engine.digests import read_imports, version_of
 
 FILES = {
@@ -91,9 +91,25 @@ def test_and_with_no_other(package, file):
     (package / file).parent.mkdir(exist_ok=True)
     (package / file).write_text("changed")
     assert Walker().code(["kwpkg.stage"]).digest == before
-    tree = Walker().tree("kwpkg").digest
-    (package / "far.py").write_text("changed again")
-    assert Walker().tree("kwpkg").digest != tree
+
+
+@pytest.mark.parametrize("file", ["far.py", "lazy/part.py", "room/.hidden", "a new file"])
+def test_an_installation_is_told_from_one_with_any_other_file(package, file):
+    before = installation(package)
+    assert installation(package) == before
+    (package / "room/__pycache__").mkdir(exist_ok=True)
+    (package / "room/__pycache__/x.pyc").write_text("compiled")
+    assert installation(package) == before
+    (package / file).parent.mkdir(exist_ok=True)
+    (package / file).write_text("changed")
+    assert installation(package) != before
+
+
+def test_and_from_one_with_other_libraries(package, tmp_path, monkeypatch):
+    before = installation(package)
+    monkeypatch.syspath_prepend(tmp_path / "more")
+    (tmp_path / "more/numbers-1.2.dist-info").mkdir(parents=True)
+    assert installation(package) != before
 
 
 def test_the_place_of_the_source_does_not_matter(package, tmp_path, monkeypatch):

@@ -81,7 +81,7 @@ def test_lines_and_columns_are_those_of_an_editor(raw, line, column):
         ("- a", ["K107"]),
         ('a: "\\u202e"', ["K116"]),
         ('a: "\\0"', ["K116"]),
-        ("a: \x01\nb: \u2028\nc: \u202e\nd: \x85", ["K104"] * 4),
+        ("a: \x01\nb: \u2028\nc: \u202e\nd: \x85\ne: \ufdd0", ["K104"] * 5),
     ],
 )
 def test_what_is_refused(text, codes):

@@ -6,7 +6,7 @@ anything heavy, so a build with nothing to do is over before it is noticed.
 """
 
 from kerfwave.engine.codec import canonical, decode, digest, encode
-from kerfwave.engine.digests import CodeDigest, Walker
+from kerfwave.engine.digests import CodeDigest, Walker, installation
 from kerfwave.engine.errors import CodecError, EngineError, GraphError, PublishError, StageError
 from kerfwave.engine.events import Event
 from kerfwave.engine.graph import Stage
@@ -37,6 +37,7 @@ __all__ = [
     "decode",
     "digest",
     "encode",
+    "installation",
     "is_current",
     "publish",
     "recover",

@@ -11,6 +11,7 @@ from kerfwave.model import spec as model
 from kerfwave.spec import build, sense, shape, shelf
 from kerfwave.spec.places import Mount, Places
 from kerfwave.spec.plan import PlanError
+from kerfwave.spec.shelf import sha256_of
 from kerfwave.spec.yaml_source import MAX_FINDINGS, KeyPath, Source, read_file
 
 _KINDS = {
@@ -36,6 +37,7 @@ class LoadedSpec:
     spec: model.Spec
     warnings: tuple[Finding, ...]
     files: tuple[Path, ...]  # the spec, then the shelf files, as read
+    sha256: tuple[str, ...]  # of each of them
     text: str  # of the spec
     sources: Places
 
@@ -77,7 +79,7 @@ def load(path: Path) -> LoadedSpec:
         driver_curve=curve,
         **parts,
     )
-    return LoadedSpec(spec, in_order(findings), tuple(reading.files), reading.root.text, sources)
+    return LoadedSpec(spec, in_order(findings), tuple(reading.files), tuple(reading.sha256), reading.root.text, sources)
 
 
 class _Reading:
@@ -87,6 +89,7 @@ class _Reading:
         self.path = path
         self.findings: list[Finding] = []
         self.files: list[Path] = []
+        self.sha256: list[str] = []
         self.mounts: list[Mount] = []
         self.wrong: list[tuple[Source, KeyPath]] = []
         self.recipes: dict[int, Any] = {}  # in order; None where the entry does not fit its schema
@@ -94,14 +97,19 @@ class _Reading:
 
     def read(self, path: Path, schema: str) -> Source:
         """Read one file and check its shape."""
+        self.note(path)
         source = read_file(path, path.as_posix())
-        self.files.append(path)
         self.findings += source.findings
         if source.data is not None:
             wrong = shape.check(source, schema)
             self.wrong += [(source, path) for path in (*(one.path for one in wrong), *source.broken)]
             self.findings += [one.finding for one in wrong[:MAX_FINDINGS]]
         return source
+
+    def note(self, path: Path) -> None:
+        """Keep the name and digest of a file that is about to be read."""
+        self.files.append(path)
+        self.sha256.append(sha256_of(path))
 
     def spec_file(self) -> None:
         """Follow the shelf names of the spec and set up where everything stands."""
@@ -167,7 +175,7 @@ class _Reading:
             return None
         from kerfwave.spec import response_file
 
-        self.files.append(path)
+        self.note(path)
         curve, findings = response_file.read(path, driver)
         self.findings += findings
         return curve

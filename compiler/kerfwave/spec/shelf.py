@@ -6,11 +6,11 @@ it is taken, of: the spec's own folder, its parents up to three levels, and the 
 
 from __future__ import annotations
 
+import hashlib
 import os
 from pathlib import Path
 
 from kerfwave.findings import quoted
-from kerfwave.spec.suggest import nearest
 
 FOLDERS = {
     "driver": "drivers",
@@ -72,6 +72,8 @@ def named(spec: Path, kind: str, name: str) -> Path:
         )
     path = folder.joinpath(*parts[1:])
     if not path.exists():
+        from kerfwave.spec.suggest import nearest
+
         names = [file.name for file in listed(spec, kind)]
         near = nearest("/".join(parts[1:]), names)
         why = f"on the shelf: {', '.join(names[:12])}" if names else "the shelf is empty"
@@ -88,6 +90,26 @@ def listed(spec: Path, kind: str) -> tuple[Path, ...]:
     real, endings = folder.resolve(), ENDINGS_OF.get(kind, ENDINGS)
     paths = sorted(path for path in folder.iterdir() if path.suffix in endings and path.is_file())
     return tuple(_like(path, spec) for path in paths if path.resolve().is_relative_to(real))
+
+
+def sha256_of(path: Path) -> str:
+    """Return the digest of a file's bytes, "" if there is no regular file or it cannot be read."""
+    found = hashlib.sha256()
+    try:
+        if not path.is_file():
+            return ""
+        with path.open("rb") as stream:
+            while block := stream.read(1 << 20):
+                found.update(block)
+    except (OSError, ValueError):
+        return ""
+    return found.hexdigest()
+
+
+def surroundings(spec: Path) -> tuple[str, ...]:
+    """Return all that decides which shelf files a spec gets: where the shelves are, and what is listed there."""
+    folders = (f"{kind}: {folder_for(spec, kind)}" for kind in FOLDERS)
+    return (str(spec.absolute()), *folders, *(path.as_posix() for path in listed(spec, "recipes")))
 
 
 def _like(path: Path, spec: Path) -> Path:

@@ -27,7 +27,9 @@ KeyPath = tuple[str | int, ...]
 
 # Control characters but tab and line ends; line and paragraph separators that editors do not count; directions that
 # make a line look other than it reads; non-characters.
-_FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff]")
+_FORBIDDEN = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufdd0-\ufdef\ufeff\ufffe\uffff]"
+)
 _LINE_ENDS = re.compile(r"\r\n|\r|\n")
 _PARSER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 

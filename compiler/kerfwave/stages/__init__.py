@@ -225,8 +225,8 @@ STAGES: tuple[Stage, ...] = (
         ),
     ),
     Stage(
-        "package",
-        run="kerfwave.stages.package:run",
+        "pages",
+        run="kerfwave.stages.pages:run",
         output="kerfwave.stages.package:Package",
         inputs=(
             "source",
@@ -248,5 +248,11 @@ STAGES: tuple[Stage, ...] = (
             "drawings",
             "proof",
         ),
+    ),
+    Stage(
+        "package",
+        run="kerfwave.stages.package:run",
+        output="kerfwave.stages.package:Package",
+        inputs=("pages", "labels"),
     ),
 )

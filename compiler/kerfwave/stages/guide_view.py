@@ -14,6 +14,7 @@ from kerfwave.stages.bill import bill_total
 from kerfwave.stages.drawn import picture_title
 from kerfwave.stages.driver_view import driver_table
 from kerfwave.stages.facts import Facts
+from kerfwave.stages.labels import SHA256_START
 from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
 from kerfwave.stages.shaping_view import shaping_charts
@@ -54,7 +55,8 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
     failed = [c.text for c in facts.checks if c.level == "fail"]
     return GuideModel(
         name=spec.name,
-        key=digest(spec),  # of its values: a new comment in the spec leaves the ticks in place
+        # Of its values: a new title or comment in the spec leaves the ticks in place.
+        key=f"{facts.source.stem}-{digest(spec)}",
         summary=_summary(facts),
         outcome=OUTCOMES[facts.assessed.outcome],
         outcome_text="A design check failed: " + "; ".join(failed) if failed else "",
@@ -146,7 +148,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         tables=(driver_table(facts), *learned_tables(facts)),
         provenance=(
             ("Made by", f"kerfwave {facts.source.version}"),
-            ("Spec", f"{facts.source.stem}, sha256 {facts.source.spec_sha256[:16]}…"),
+            ("Spec", f"{facts.source.stem}, sha256 {SHA256_START}"),
             ("Recipe", facts.recipe.provenance),
             (
                 "Sheet",

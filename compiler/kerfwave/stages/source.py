@@ -1,4 +1,4 @@
-"""Which spec a package is made from, beside the spec's values themselves."""
+"""Which program a package is made by, and what it is called."""
 
 from __future__ import annotations
 
@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Named in the report and the guide, used by no stage but the last."""
+    """Named in the report and the guide, used by no stage that works anything out."""
 
-    stem: str
-    spec_sha256: str  # of the spec file's bytes
+    stem: str  # of the spec file, and of the package's folder
     version: str  # of kerfwave

@@ -137,7 +137,7 @@ class GuideModel:
     """All that the guide shows, in its own words. Empty parts leave their section out."""
 
     name: str
-    key: str  # tells the ticks of one revision from those of another: the digest of the spec
+    key: str  # tells the ticks of one revision from those of another: the stem and the digest of the spec
     summary: str  # what it is, a sentence or two
     outcome: str  # "stop", "fix first" or "proceed with these duties"
     outcome_text: str = ""

@@ -1,0 +1,139 @@
+"""Pages: everything that the bench needs, as text: what earlier stages wrote, and the files that speak of it all."""
+
+from __future__ import annotations
+
+from kerfwave.model.parts import Check, Nest, Recipe
+from kerfwave.model.spec import Spec
+from kerfwave.stages.bill import bill_rows
+from kerfwave.stages.body import Built
+from kerfwave.stages.breakdown import CutDown
+from kerfwave.stages.drawn import Drawn
+from kerfwave.stages.facts import Facts
+from kerfwave.stages.field import Solved
+from kerfwave.stages.guide_view import guide_model
+from kerfwave.stages.learned import Learned
+from kerfwave.stages.listening import AtTheListener
+from kerfwave.stages.package import Package
+from kerfwave.stages.paths import Programs
+from kerfwave.stages.proof import Proved
+from kerfwave.stages.reporting import report_data
+from kerfwave.stages.response import AsBuilt
+from kerfwave.stages.safety import Assessed
+from kerfwave.stages.shaping import ShapedSound
+from kerfwave.stages.sizing import Sized
+from kerfwave.stages.slices import Sliced
+from kerfwave.stages.source import Source
+from kerfwave.stages.spread import Strayed
+from kerfwave.writers import drawings
+from kerfwave.writers.bill import render_bill
+from kerfwave.writers.filters import filters_csv, filters_json
+from kerfwave.writers.guide import render_guide
+from kerfwave.writers.report import render_report
+
+
+def run(
+    source: Source,
+    spec: Spec,
+    sized: Sized,
+    built: Built,
+    as_built: AsBuilt,
+    sliced: Sliced,
+    nest: Nest,
+    cut_down: CutDown,
+    recipe: Recipe,
+    paths: Programs,
+    assessed: Assessed,
+    solved: Solved,
+    sound: ShapedSound,
+    learned: Learned,
+    at_listener: AtTheListener,
+    strayed: Strayed,
+    drawn: Drawn,
+    proved: Proved,
+) -> Package:
+    """Run the stage."""
+    design = (
+        *as_built.checks,
+        *built.checks,
+        *solved.checks,
+        *sound.checks,
+        *at_listener.checks,
+        *strayed.checks,
+        *sliced.checks,
+        *_shop_checks(nest, recipe, assessed),
+    )
+    failed = tuple(c.text for c in design if c.level == "fail")
+    files = dict(drawn.files) | dict(proved.files) | _sheets(source, spec, sliced, nest, recipe, paths)
+    for opened in cut_down.plan.cut_down:
+        files[f"sheets/break-down-{opened.number:02d}.svg"] = drawings.breakdown_svg(
+            opened, title=f"{source.stem}: large sheet {opened.number}, cut down first", stock=spec.stock.name
+        )
+    facts = Facts(
+        source=source,
+        spec=spec,
+        sized=sized,
+        built=built,
+        as_built=as_built,
+        sliced=sliced,
+        nest=nest,
+        cut_down=cut_down,
+        recipe=recipe,
+        paths=paths,
+        assessed=assessed,
+        shaped=sound.shaped,
+        learned=learned,
+        compared=solved.compared,
+        at_listener=at_listener,
+        strayed=strayed,
+        checks=(*design, *proved.checks),
+        begins=dict(proved.begins),
+    )
+    if sound.shaped is not None:
+        files["filters/shaping.json"] = filters_json(sound.shaped.filters, spec.shaping.sample_rate_hz)
+        files["filters/shaping.csv"] = filters_csv(sound.shaped.filters)
+    rows = bill_rows(facts)
+    files["bom.csv"] = render_bill(rows)
+    files["report.json"] = render_report(report_data(facts))
+    files["guide.html"] = render_guide(guide_model(facts, rows, files))
+    return Package(tuple(sorted(files.items())), failed, assessed.outcome)
+
+
+def _sheets(source: Source, spec: Spec, sliced: Sliced, nest: Nest, recipe: Recipe, paths: Programs) -> dict[str, str]:
+    """Return the sheets and test cuts as drawings, by file name."""
+    pieces = (*sliced.pieces, *sliced.insets)
+    found = {
+        f"sheets/sheet-{sheet.number:02d}.svg": drawings.sheet_svg(
+            sheet,
+            tuple(p for p in nest.placements if p.sheet == sheet.number),
+            pieces,
+            title=f"{source.stem}, sheet {sheet.number}",
+            stock=spec.stock.name,
+            verified=recipe.verified,
+        )
+        for sheet in nest.sheets
+    }
+    for coupon in paths.coupons:
+        name = coupon.program.name
+        found[f"sheets/{name}.svg"] = drawings.coupon_svg(
+            coupon.program, coupon.pieces, name, placements=coupon.placements
+        )
+    return found
+
+
+def _shop_checks(nest: Nest, recipe: Recipe, assessed: Assessed) -> tuple[Check, ...]:
+    words = {"stop": "stop: do not cut", "fix-first": "something is to be put right first", "proceed": "duties to keep"}
+    return (
+        Check(
+            "recipe",
+            "ok" if recipe.verified else "warn",
+            "the recipe was measured" if recipe.verified else "the recipe is an estimate: cut the coupons first",
+        ),
+        Check(
+            "sheets",
+            "ok",
+            f"{len(nest.sheets)} sheets; no layout needs fewer than {nest.bound}",
+            float(len(nest.sheets)),
+            float(nest.bound),
+        ),
+        Check("safety", "ok" if assessed.outcome == "proceed" else "warn", f"safety: {words[assessed.outcome]}"),
+    )
