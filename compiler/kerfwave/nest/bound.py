@@ -3,107 +3,248 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Iterable, Sequence
 
-from shapely.geometry import Polygon
+import numpy as np
+import numpy.typing as npt
+from shapely.geometry import MultiPoint, Point, Polygon
 
+from kerfwave.model.parts import Ring
+from kerfwave.nest import lines
 from kerfwave.nest.areas import Area
+from kerfwave.nest.conflict import Solid, at_origin, most_apart
+from kerfwave.nest.duals import Whole, functions
 from kerfwave.nest.items import Item
-from kerfwave.nest.offcut import largest_free
-from kerfwave.nest.raster import taken_cells
+from kerfwave.nest.within import radius_within, rectangles_within
 
-_ROUNDING = 1e-6  # areas are rounded sums; never claim more than is sure
-_STEPS = 7  # dual feasible functions tried
-_CELL_MM = 3.0  # in which rectangles within pieces are looked for
+_UNIT = 10_000  # whole sizes are 0.0001 mm
+_UNIT_MM2 = 100  # and whole areas 0.01 mm2
+_SIZES = 6  # of the largest pieces, from which dual feasible functions are made
+_HAIR_MM = 1e-6
+_FAR = np.iinfo(np.int64).max
 
 
-def least_sheets(items: tuple[Item, ...], sizes: tuple[Area, ...], spacing_mm: float) -> int:
+def least_sheets(items: tuple[Item, ...], sizes: tuple[Area, ...], spacing_mm: float, enough: int | None = None) -> int:
     """Return a proven lower bound on the number of sheets.
 
-    Pieces grown by half the spacing don't overlap, and lie in the usable area grown likewise. So their areas can't
-    add up to more. That holds for the wood of all pieces; and it holds for the filled outlines of those whose
-    outline is larger than every window, as none of them can lie in another. The largest sheets are counted first.
+    Small pieces may lie in the windows of large ones, so two sets of pieces are looked at: all, and those larger than
+    any that may fit a window. Windows that none of the set can enter are taken for wood. What is left is counted in
+    four ways, and the largest number holds:
 
-    As pieces can't be divided, areas are also counted through dual feasible functions, which round a piece of more
-    than half a sheet up to a whole one, of more than a third to a half, and so on (Fekete, Schepers 2004, "A general
-    framework for bounds for higher-dimensional orthogonal packing problems", Math. Methods Oper. Res. 60, 311-329).
-    The same is done with the width and height of an upright rectangle that lies within each of those outlines: such
-    rectangles don't overlap either.
+    - By area. Pieces grown by half the spacing don't overlap, and lie in the usable area grown likewise.
+    - By upright rectangles within the pieces, of any two of which the same is true. Areas, widths and heights go
+      through `duals` first, as pieces can't be divided. A piece that may be turned counts what it does in the way
+      that is worth less; one that may lie at any angle, what a square within a circle within it does.
+    - By what lines across the sheet have of them (`lines`), which knows more of outlines that are no rectangles.
+    - By pieces of which no two can share a sheet, whatever lies beside them (`conflict`).
+
+    Sheets are counted from the one that may hold most, as many as there are of each size; of a sheet with an outline
+    only its area and the box around it count. Once a bound is `enough`, no better one is looked for.
     """
-    half = spacing_mm / 2
-    windows = [Polygon(ring).area for i in items for ring in i.piece.holes]
-    widest = max(windows, default=0.0)
-    wood = [Polygon(i.piece.outline, i.piece.holes).buffer(half).area for i in items]
-    large = tuple(i for i in items if i.filled_mm2 > widest)
-    filled = [Polygon(i.piece.outline).buffer(half).area for i in large]
-    rooms = sorted((a.room_mm2(spacing_mm) for a in sizes for _ in range(min(a.count, len(items)))), reverse=True)
+    counts = tuple(min(a.count, len(items)) for a in sizes)
+    best = min(1, len(items))
+    windows = _Windows(items, spacing_mm)
+    sets = [_solids(kept, windows) for kept in _sets(items, windows)]
+    for way in (_by_area, _by_rectangles, _by_lines, _by_pairs):  # the quick ones first
+        for solids in sets:
+            if enough is not None and best >= enough:
+                return best
+            best = max(best, way(solids, sizes, counts, spacing_mm))
+    return best
+
+
+_Size = tuple[float, float, float, float, bool]  # area, girth, width and height; whether it may lie at any angle
+
+
+class _Windows:
+    """Which pieces may lie in which windows; what has been worked out is kept."""
+
+    def __init__(self, items: Iterable[Item], spacing_mm: float) -> None:
+        self.spacing_mm = spacing_mm
+        self.sizes: dict[tuple[object, ...], _Size] = {}
+        self.rooms: dict[Ring, list[Polygon]] = {}
+        for item in items:
+            if item.kind not in self.sizes:
+                hull = MultiPoint(item.piece.outline).convex_hull
+                x0, y0, x1, y1 = hull.bounds
+                free = any(deg % 90 for deg in item.ways)
+                self.sizes[item.kind] = (item.filled_mm2, hull.length, x1 - x0, y1 - y0, free)
+
+    def may_take(self, hole: Ring, item: Item) -> bool:
+        """Whether nothing simple says that an item can't lie in a window: area, girth, box."""
+        if hole not in self.rooms:
+            # What it leaves beside the spacing; no less.
+            inner = Polygon(hole).buffer(_HAIR_MM - self.spacing_mm)
+            self.rooms[hole] = [part for part in getattr(inner, "geoms", [inner]) if not part.is_empty]
+        area, girth, width, height, free = self.sizes[item.kind]
+        for room in self.rooms[hole]:
+            x0, y0, x1, y1 = room.bounds
+            w, h = x1 - x0, y1 - y0
+            boxed = free or (width <= w and height <= h) or (height <= w and width <= h)
+            if boxed and area <= room.area and girth <= room.convex_hull.length:
+                return True
+        return False
+
+
+def _sets(items: tuple[Item, ...], windows: _Windows) -> list[tuple[Item, ...]]:
+    """Return all items, and those larger than any that may fit a window."""
+    kinds = {i.kind: i for i in items}.values()
+    holes = dict.fromkeys(hole for i in kinds for hole in i.piece.holes)
+    enter = sorted({i.filled_mm2 for i in kinds if any(windows.may_take(hole, i) for hole in holes)})
+    if not enter:
+        return [items]
+    large = tuple(i for i in items if i.filled_mm2 > enter[-1])
+    return [items, large] if large else [items]
+
+
+def _solids(items: tuple[Item, ...], windows: _Windows) -> tuple[Solid, ...]:
+    kinds: dict[tuple[object, ...], list[Item]] = {}
+    for item in items:
+        kinds.setdefault(item.kind, []).append(item)
+    firsts = [those[0] for those in kinds.values()]
+    found = []
+    for those in kinds.values():
+        item = those[0]
+        others = firsts if len(those) > 1 else [one for one in firsts if one is not item]
+        holes = [hole for hole in item.piece.holes if any(windows.may_take(hole, one) for one in others)]
+        found.append(Solid(item, Polygon(item.piece.outline, holes), len(those)))
+    return tuple(sorted(found, key=lambda s: (-s.shape.area, s.item.piece.id)))
+
+
+# --- counting ---------------------------------------------------------------------------------------------------------
+
+
+def _sheets(total: int, rooms: Sequence[int], counts: Sequence[int]) -> int:
+    """Return how many rooms, the largest first, it takes to come to a total; all that hold anything if they don't."""
+    found = 0
+    for room, count in sorted(zip(rooms, counts, strict=True), reverse=True):
+        if total <= 0 or room <= 0:
+            break
+        need = min(count, -(-total // room))
+        found += need
+        total -= need * room
+    return found
+
+
+def _by_area(solids: tuple[Solid, ...], sizes: tuple[Area, ...], counts: tuple[int, ...], spacing_mm: float) -> int:
+    # What shapely grows is never too large: it draws arcs within the true ones.
+    parts = np.array([_down(s.shape.buffer(spacing_mm / 2).area, _UNIT_MM2) for s in solids], dtype=np.int64)
+    rooms = np.array([_up(a.room_mm2(spacing_mm), _UNIT_MM2) for a in sizes], dtype=np.int64)
+    many = np.array([s.count for s in solids], dtype=np.int64)
+    capacity = int(rooms.max())
+    if len(parts) == 0 or capacity < 2:
+        return 0
     return max(
-        _by_area(max(sum(wood), sum(filled)), rooms),
-        *(_rounded(sum(step(a / rooms[0]) for a in parts)) for parts in (wood, filled) for step in _functions()),
-        _by_rectangles(large, sizes, spacing_mm),
+        _sheets(int(f(np.minimum(parts, capacity)) @ many), f(rooms).tolist(), counts)
+        for f in functions(parts[:_SIZES].tolist(), capacity)
     )
 
 
-def _by_area(need_mm2: float, rooms_mm2: list[float]) -> int:
-    need = need_mm2 * (1 - _ROUNDING)
-    count = 0
-    for room in rooms_mm2:
-        if need <= 0:
-            break
-        need -= room
-        count += 1
-    return count
+def _by_pairs(solids: tuple[Solid, ...], sizes: tuple[Area, ...], counts: tuple[int, ...], spacing_mm: float) -> int:
+    return most_apart(solids, sizes, spacing_mm)
 
 
-def _rounded(sheets: float) -> int:
-    return math.ceil(sheets * (1 - _ROUNDING))
-
-
-def _functions() -> list[Callable[[float], float]]:
-    """Functions of shares of a sheet: whatever shares add up to 1 at most, so do their images."""
-
-    def step(k: int) -> Callable[[float], float]:
-        return lambda share: max(0, math.floor((k + 1) * share - _ROUNDING)) / k
-
-    return [lambda share: share, *(step(k) for k in range(1, _STEPS))]
-
-
-def _by_rectangles(items: tuple[Item, ...], sizes: tuple[Area, ...], spacing_mm: float) -> int:
-    """Count by rectangles inside the outlines. Only quarter turns keep them upright; other pieces are left out."""
+def _by_rectangles(
+    solids: tuple[Solid, ...], sizes: tuple[Area, ...], counts: tuple[int, ...], spacing_mm: float
+) -> int:
     # Rectangles a distance apart are at least 0.7 of it apart in x or in y.
     gap = spacing_mm * math.sqrt(0.5)
-    width, height = max(a.width_mm for a in sizes) + gap, max(a.height_mm for a in sizes) + gap
-    shares = []
-    known: dict[object, tuple[float, float]] = {}
-    for item in items:
-        if any(s.deg % 90 for s in item.stances) or 16 * item.filled_mm2 < width * height:
-            continue
-        shell = item.stances[0].shell, item.ways
-        if shell not in known:
-            known[shell] = _within(item)
-        w, h = (side + gap for side in known[shell])
-        ways = {round(s.deg / 90) % 2 for s in item.stances}
-        shares.append([(w / width, h / height) if way == 0 else (h / width, w / height) for way in sorted(ways)])
-    return max(
-        (
-            _rounded(sum(min(across(x) * up(y) for x, y in ways) for ways in shares))
-            for across in _functions()
-            for up in _functions()
-        ),
-        default=0,
-    )
+    rooms_x = np.array([_up(a.width_mm + gap, _UNIT) for a in sizes], dtype=np.int64)
+    rooms_y = np.array([_up(a.height_mm + gap, _UNIT) for a in sizes], dtype=np.int64)
+    most_x, most_y = int(rooms_x.max()), int(rooms_y.max())
+    if not solids:
+        return 0
+    sides = _sides(solids, gap)
+    x, y = sides[..., 0], sides[..., 1]
+    lies = (x <= most_x) & (y <= most_y) & _ways(solids)[:, None, :]  # not where the rectangle is too large for it
+    many = np.array([s.count for s in solids], dtype=np.int64)
+    x, y = np.minimum(x, most_x), np.minimum(y, most_y)
+    first = sides[:, :, 0]  # as drawn
+    widest = first[np.arange(len(solids)), (first[..., 0] * first[..., 1]).argmax(axis=1)]
+    cuts = list(dict.fromkeys(int(v) for v in np.sort(widest, axis=1)[:, ::-1].reshape(-1) if v))[:_SIZES]
+    across, up = functions(cuts, most_x), functions(cuts, most_y)
+    fx, fy = [f(x) for f in across], [f(y) for f in up]
+    rx, ry = [f(rooms_x) for f in across], [f(rooms_y) for f in up]
+
+    def sheets(worth: Whole, rooms: Whole) -> int:
+        least = np.where(lies, worth, _FAR).min(axis=2)
+        least[least == _FAR] = 0
+        return _sheets(int(least.max(axis=1) @ many), rooms.tolist(), counts)
+
+    best = 0
+    for a in range(len(across)):
+        for b in range(len(up)):
+            one = fx[a] * fy[b]
+            best = max(best, sheets(one, rx[a] * ry[b]))
+            if a < b:  # both ways round at once: what holds for each holds for the sum
+                best = max(best, sheets(one + fx[b] * fy[a], rx[a] * ry[b] + rx[b] * ry[a]))
+    return best
 
 
-def _within(item: Item) -> tuple[float, float]:
-    """Width and height, in the piece's own directions, of a large upright rectangle within its filled outline."""
-    ring = item.piece.outline
-    x0, y0 = min(x for x, _ in ring), min(y for _, y in ring)
-    width, height = max(x for x, _ in ring) - x0, max(y for _, y in ring) - y0
-    if item.filled_mm2 > width * height - 1e-6:
-        return width, height
-    rows, columns = math.ceil(height / _CELL_MM), math.ceil(width / _CELL_MM)
-    low, right, top = -_CELL_MM, (columns + 1) * _CELL_MM, (rows + 1) * _CELL_MM
-    around = ((low, low), (right, low), (right, top), (low, top))
-    outside = (around, tuple((x - x0, y - y0) for x, y in ring))
-    found = largest_free(taken_cells((outside,), (rows, columns), cell_mm=_CELL_MM, grow_mm=0.0))
-    return (found[2] * _CELL_MM, found[3] * _CELL_MM) if found else (0.0, 0.0)
+def _by_lines(solids: tuple[Solid, ...], sizes: tuple[Area, ...], counts: tuple[int, ...], spacing_mm: float) -> int:
+    wide, high = [a.width_mm + spacing_mm for a in sizes], [a.height_mm + spacing_mm for a in sizes]
+    many = np.array([s.count for s in solids], dtype=np.int64)
+    turned = [_both_ways(s, spacing_mm) for s in solids]
+    cuts = list(dict.fromkeys(_down(side, _UNIT) for both in turned for side in both[0].bounds[2:]))[:_SIZES]
+    cut: dict[tuple[int, int, float], lines.Rows] = {}  # for a sheet as wide as high the same twice
+    totals, rooms = [], []
+    for quarter, (across, along) in enumerate(((wide, high), (high, wide))):
+        duals = functions(cuts, _up(max(across), _UNIT))
+        for k, both in enumerate(turned):
+            for way in (0, 1):
+                key = (k, way ^ quarter, max(along))
+                if key not in cut:
+                    cut[key] = lines.rows_of(both[way ^ quarter], max(along) / lines.ROWS)
+        rows = [cut[k, way ^ quarter, max(along)] for k in range(len(turned)) for way in (0, 1)]
+        totals.append(lines.measures(rows, duals, max(along)).reshape(len(turned), 2, len(duals), -1))
+        sides = zip(across, along, strict=True)
+        rooms.append(np.array([lines.rooms(duals, _up(a, _UNIT), b, max(along)) for a, b in sides]))
+    lies = _ways(solids)[:, :, None, None]
+    best = 0
+    for worth, room in ((totals[0], rooms[0]), (totals[1], rooms[1]), (totals[0] + totals[1], rooms[0] + rooms[1])):
+        least = np.where(lies, worth, _FAR).min(axis=1)
+        sums = np.tensordot(many, least, axes=1).reshape(-1).tolist()
+        for total, there in zip(sums, room.reshape(len(sizes), -1).T.tolist(), strict=True):
+            best = max(best, _sheets(total, there, counts))
+    return best
+
+
+def _both_ways(solid: Solid, spacing_mm: float) -> tuple[Polygon, Polygon]:
+    """Return a solid grown by half the spacing, as drawn and turned; a circle in it if it may lie at any angle."""
+    shape = solid.shape
+    if any(deg % 90 for deg in solid.item.ways):
+        shape = Point(0.0, 0.0).buffer(radius_within(shape))
+    grown = shape.buffer(spacing_mm / 2)
+    return at_origin(grown, 0), at_origin(grown, 1)
+
+
+def _sides(solids: tuple[Solid, ...], gap_mm: float) -> Whole:
+    """Return sides of rectangles within each solid, grown: shape (solids, rectangles, ways, 2); 0 for none."""
+    sets: list[tuple[tuple[float, float], ...]] = []
+    for solid in solids:
+        if any(deg % 90 for deg in solid.item.ways):
+            side = radius_within(solid.shape) * math.sqrt(2.0)
+            sets.append(((side, side),))
+        else:
+            sets.append(rectangles_within(solid.shape))
+    found = np.zeros((len(sets), max(map(len, sets)), 2, 2), dtype=np.int64)
+    for i, rectangles in enumerate(sets):
+        for j, (width, height) in enumerate(rectangles):
+            w, h = _down(width + gap_mm, _UNIT), _down(height + gap_mm, _UNIT)
+            found[i, j] = ((w, h), (h, w))
+    return found
+
+
+def _ways(solids: tuple[Solid, ...]) -> npt.NDArray[np.bool_]:
+    """Return for each solid whether it may lie as drawn, and turned by a quarter; both, at any angle."""
+    free = [any(deg % 90 for deg in s.item.ways) for s in solids]
+    turns = [{0, 1} if f else {round(deg / 90) % 2 for deg in s.item.ways} for s, f in zip(solids, free, strict=True)]
+    return np.array([[0 in t, 1 in t] for t in turns])
+
+
+def _down(value: float, unit: int) -> int:
+    return math.floor(value * unit - 1e-3)
+
+
+def _up(value: float, unit: int) -> int:
+    return math.ceil(value * unit + 1e-3) + 1

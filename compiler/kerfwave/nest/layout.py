@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from shapely.geometry import Polygon
@@ -43,9 +43,11 @@ class Layout:
 
 
 def lay_out(
-    maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], bound: int, effort: int, seed: int
+    maps: Maps, items: tuple[Item, ...], sizes: tuple[Area, ...], bound: Callable[[int], int], effort: int, seed: int
 ) -> tuple[Layout, ...]:
     """Lay all items on as few sheets as the search finds, of the sizes and counts given.
+
+    `bound` is asked for a number of sheets that no layout beats; it may stop at the number that it is given.
 
     A short search goes first, and is enough if it meets the bound. Then comes the full one; then, if the large
     pieces might go on one sheet fewer, a longer one from another seed. Returns the best layouts, all of one rank.
@@ -53,7 +55,7 @@ def lay_out(
     found = [_search(maps, items, sizes, max(effort // 5, 1), seed)]
     for passes, share in enumerate((effort, 2 * effort), start=1):
         best = min(found, key=lambda x: x.rank)
-        proven = not best.left and len(best.sheets) == bound
+        proven = not best.left and bound(len(best.sheets)) == len(best.sheets)
         if (proven and len(sizes) == 1) or (passes == 2 and (proven or not _might_shrink(best, items))):
             break
         found.append(_search(maps, items, sizes, share, seed + 1000 * passes, None if best.left else len(best.sheets)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from shapely.geometry import Polygon
 
@@ -81,13 +83,13 @@ def pack(
     odd = tuple(i.piece for i in items if not any(holds(maps, i, area) for area in sizes))
     if odd:
         raise DoesNotFit(_too_odd(odd), tuple(p.id for p in odd))
-    bound = least_sheets(items, sizes, spacing_mm)
+    bound = _prover(items, sizes, spacing_mm)
     effort = max(effort, 1)
     layouts: list[Layout] = []
     if turns != "quarter" and all(plain):
         # Quarter turns first: a small part of the ways to lie, and often the best of them.
         layouts += lay_out(maps, tuple(i for i in plain if i is not None), sizes, bound, effort, seed)
-    if not layouts or layouts[0].left or len(layouts[0].sheets) > bound:
+    if not layouts or layouts[0].left or bound(len(layouts[0].sheets)) < len(layouts[0].sheets):
         layouts += lay_out(maps, items, sizes, bound, effort, seed)
     layout = tidy(maps, best_of(layouts), effort // 3, seed)
     if layout.left:
@@ -98,7 +100,22 @@ def pack(
             f"{'sheet' if total == 1 else 'sheets'} there are: {', '.join(left)}",
             left,
         )
-    return _finish(maps, layout.sheets, bound)
+    return _finish(maps, layout.sheets, bound(len(layout.sheets)))
+
+
+def _prover(items: tuple[Item, ...], sizes: tuple[Area, ...], spacing_mm: float) -> Callable[[int], int]:
+    """Return a function that proves a lower bound on the sheets, up to the number it is given; it works once."""
+    whole: list[int] = []
+
+    def bound(enough: int) -> int:
+        if whole:
+            return whole[0]
+        found = least_sheets(items, sizes, spacing_mm, enough)
+        if found < enough:
+            whole.append(found)
+        return found
+
+    return bound
 
 
 def _items(

@@ -99,6 +99,11 @@ class Facts:
         return area * piece.thickness_mm * self.spec.stock.density_kg_m3 * 1e-6
 
 
+def proved_least(nest: Nest) -> str:
+    """Return how the number of sheets stands to what is proved: "proved least", or "at least 2 by proof"."""
+    return "proved least" if len(nest.sheets) == nest.bound else f"at least {nest.bound} by proof"
+
+
 def _area(ring: tuple[Point, ...]) -> float:
     return abs(math.fsum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(ring, ring[1:] + ring[:1], strict=True))) / 2
 

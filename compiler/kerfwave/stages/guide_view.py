@@ -13,7 +13,7 @@ from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_t
 from kerfwave.stages.bill import bill_total
 from kerfwave.stages.drawn import picture_title
 from kerfwave.stages.driver_view import driver_table
-from kerfwave.stages.facts import Facts
+from kerfwave.stages.facts import Facts, proved_least
 from kerfwave.stages.labels import SHA256_START
 from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
@@ -240,7 +240,11 @@ def _headline(facts: Facts) -> tuple[Fact, ...]:
     if target.bass_at_hz is not None:
         found.append(("Bass", f"{result.bass_gain_db:+.1f} dB against the closed box at {target.bass_at_hz:g} Hz"))
     found += [
-        ("To cut", f"{len(facts.pieces)} pieces from {len(facts.nest.sheets)} sheets, about {hours:.1f} h of laser"),
+        (
+            "To cut",
+            f"{len(facts.pieces)} pieces from {len(facts.nest.sheets)} sheets ({proved_least(facts.nest)}), "
+            f"about {hours:.1f} h of laser",
+        ),
         ("Mass", f"{sum(facts.piece_mass_g(p) for p in facts.pieces) / 1e3:.2f} kg of wood"),
     ]
     return tuple(found)

@@ -8,7 +8,7 @@ from kerfwave.stages.bill import bill_rows
 from kerfwave.stages.body import Built
 from kerfwave.stages.breakdown import CutDown
 from kerfwave.stages.drawn import Drawn
-from kerfwave.stages.facts import Facts
+from kerfwave.stages.facts import Facts, proved_least
 from kerfwave.stages.field import Solved
 from kerfwave.stages.guide_view import guide_model
 from kerfwave.stages.learned import Learned
@@ -131,7 +131,7 @@ def _shop_checks(nest: Nest, recipe: Recipe, assessed: Assessed) -> tuple[Check,
         Check(
             "sheets",
             "ok",
-            f"{len(nest.sheets)} sheets; no layout needs fewer than {nest.bound}",
+            f"{len(nest.sheets)} sheets, {proved_least(nest)}",
             float(len(nest.sheets)),
             float(nest.bound),
         ),

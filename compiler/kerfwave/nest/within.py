@@ -1,0 +1,93 @@
+"""Upright rectangles within a piece, for bounds: whatever lies apart from the piece lies apart from them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+
+from kerfwave.nest.raster import Cells, taken_cells
+
+Box = tuple[float, float, float, float]  # left, low, right, top, mm
+
+_ACROSS = 48  # cells along the longer side
+_MOST = 8  # rectangles kept of those that no other holds
+_HALVINGS = 6  # of a cell, when sides are pushed outwards
+_FULL = 1e-6
+
+
+def rectangles_within(shape: Polygon) -> tuple[tuple[float, float], ...]:
+    """Return width and height of upright rectangles within the shape: of some that no wider and higher one holds."""
+    left, low, right, top = shape.bounds
+    if shape.area > (right - left) * (top - low) - _FULL:
+        return ((right - left, top - low),)
+    cell = max(right - left, top - low) / _ACROSS
+    rows, columns = math.ceil((top - low) / cell - 1e-9), math.ceil((right - left) / cell - 1e-9)
+    rings = [tuple((x - left, y - low) for x, y in ring.coords[:-1]) for ring in (shape.exterior, *shape.interiors)]
+    far = 2 * cell
+    around = ((-far, -far), (columns * cell + far, -far), (columns * cell + far, rows * cell + far))
+    outside = (*around, (-far, rows * cell + far))
+    taken = taken_cells(((outside, *rings),), (rows, columns), cell_mm=cell, grow_mm=0.0)
+    shapely.prepare(shape)
+
+    def box(cells: tuple[int, int, int, int]) -> Box:
+        x, y, w, h = cells
+        return left + x * cell, low + y * cell, left + (x + w) * cell, low + (y + h) * cell
+
+    boxes = (_pushed(shape, box(found), cell) for found in _widest(taken))
+    return tuple(dict.fromkeys((x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes))
+
+
+def radius_within(shape: Polygon) -> float:
+    """Return the radius of a circle within the shape, nearly the largest."""
+    if shape.is_empty:
+        return 0.0
+    line = shapely.maximum_inscribed_circle(shape)
+    # The circle is found to a tolerance; its radius is measured, so that it does lie within.
+    return float(shape.boundary.distance(shapely.Point(line.coords[0])))
+
+
+def _widest(taken: Cells) -> list[tuple[int, int, int, int]]:
+    """Return free rectangles (column, row, width, height) that no other free one is wider and higher than."""
+    rows, columns = taken.shape
+    best: dict[int, tuple[int, int, int]] = {}  # by height: width, column, row
+    heights = np.zeros(columns, dtype=np.int64)
+    for row in range(rows):
+        heights = np.where(taken[row], 0, heights + 1)
+        for height in sorted(set(heights.tolist()) - {0}, reverse=True):
+            width, column = _longest(heights >= height)
+            if width > best.get(height, (0, 0, 0))[0]:
+                best[height] = (width, column, row - height + 1)
+    found: list[tuple[int, int, int, int]] = []
+    for height in sorted(best, reverse=True):
+        width, column, row = best[height]
+        if not found or width > found[-1][2]:
+            found.append((column, row, width, height))
+    if len(found) > _MOST:
+        large = sorted(found, key=lambda f: -f[2] * f[3])[:_MOST]
+        keep = {found[0], found[-1], *large[: _MOST - 2]}
+        found = [f for f in found if f in keep]
+    return found
+
+
+def _longest(free: Cells) -> tuple[int, int]:
+    """Return length and start of the longest run."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
+    lengths = edges[1::2] - edges[::2]
+    k = int(np.argmax(lengths))
+    return int(lengths[k]), int(edges[2 * k])
+
+
+def _pushed(shape: Polygon, box: Box, cell: float) -> Box:
+    """Push the sides of a box outwards, by up to a cell, as far as it stays within the prepared shape."""
+    sides = list(box)
+    for k, sign in ((0, -1), (1, -1), (2, 1), (3, 1)):
+        step = cell
+        for _ in range(_HALVINGS):
+            tried = [*sides[:k], sides[k] + sign * step, *sides[k + 1 :]]
+            if shape.covers(shapely.box(*tried)):
+                sides = tried
+            step /= 2
+    return sides[0], sides[1], sides[2], sides[3]
