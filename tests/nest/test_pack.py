@@ -359,7 +359,7 @@ def test_the_emptiest_sheet_is_pushed_together():
 
 
 def test_the_bound_knows_that_pieces_cannot_be_divided():
-    # 150 x 250 is a quarter of 392 x 392, but only two lie beside each other: 250 is more than half, 150 + 250 too much.
+    # 150 x 250 is a quarter of 392 x 392, but only two fit one: 250 is more than half, their sum too much.
     plates = tuple(piece(f"p{k}", rectangle(150.0, 250.0)) for k in range(9))
     nest = pack(plates, SQUARE, **RULES, effort=10)
     assert (nest.bound, len(nest.sheets)) == (5, 5)
