@@ -12,8 +12,9 @@ from shapely.ops import unary_union
 from bodies import DRIVER, house, made, rectangle, trapezoid
 from kerfwave.body import checks, measure, path, shapes
 from kerfwave.body.air import body as make_body
-from kerfwave.body.fold import FoldKey, fold, guide_air
+from kerfwave.body.fold import fold, guide_air
 from kerfwave.body.insets import insets
+from kerfwave.body.keys import FoldKey
 from kerfwave.body.places import CannotFold
 from kerfwave.body.rules import body_rules, layer_counts, seat_layers
 from kerfwave.body.slices import air_of_layer, letters, slices

@@ -13,8 +13,9 @@ from kerfwave.acoustics.air import air as air_at
 from kerfwave.acoustics.bends import passage_correction, sharp_corner_correction
 from kerfwave.acoustics.guide import segments
 from kerfwave.body import air, checks, measure, path, shapes
-from kerfwave.body.fold import FoldKey, fold, guide_air
+from kerfwave.body.fold import fold, guide_air
 from kerfwave.body.insets import insets
+from kerfwave.body.keys import FoldKey
 from kerfwave.body.rules import LayerCount, body_rules, layer_counts
 from kerfwave.body.search import all_folds
 from kerfwave.body.slices import air_of_layer, slices

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from kerfwave.body import shapes
-from kerfwave.body.fold import Fold, FoldKey, room_behind
+from kerfwave.body.fold import Fold
+from kerfwave.body.keys import FoldKey
 from kerfwave.body.places import CannotFold, place_driver, place_terminal, terminal_faces
+from kerfwave.body.rooms import room_behind
 from kerfwave.body.rules import BodyRules
 from kerfwave.model.spec import Plan
 

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -28,9 +29,12 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from kerfwave.body import path, shapes
+from kerfwave.body.around import lay_around
+from kerfwave.body.keys import FoldKey
 from kerfwave.body.lanes import chamber_below, lay_lanes
 from kerfwave.body.path import Run
 from kerfwave.body.places import (
+    TOO_SHORT,
     CannotFold,
     FacePlace,
     clear_of_corners,
@@ -39,38 +43,10 @@ from kerfwave.body.places import (
     place_terminal,
     terminal_faces,
 )
+from kerfwave.body.rooms import Rooms, largest
 from kerfwave.body.rules import BodyRules
-from kerfwave.body.storeys import Arrangement
 from kerfwave.model.parts import Point, Ring
 from kerfwave.model.spec import Plan
-
-TOO_SHORT = "the guide would be too short"
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class FoldKey:
-    """What tells one fold from another."""
-
-    along: bool  # lanes run from front to back instead of from side to side
-    flip_u: bool
-    flip_v: bool
-    lanes: int
-    width_mm: float  # mean of the lanes
-    taper: float = 1.0  # width of the last lane / width of the first
-    storeys: int = 1
-    under: float = 0.0  # see `storeys.Arrangement`
-
-    @property
-    def arrangement(self) -> Arrangement:
-        """How the guide's storeys lie to the chamber."""
-        return Arrangement(self.storeys, self.under)
-
-    @property
-    def widths_mm(self) -> tuple[float, ...]:
-        """Widths of the lanes, throat first, in even steps; a turn between two goes evenly from one to the other."""
-        first = 2 * self.width_mm / (1 + self.taper)
-        step = (self.taper - 1) * first / max(1, self.lanes - 1)
-        return tuple(round(first + i * step, 6) for i in range(self.lanes)) if self.lanes > 1 else (self.width_mm,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,100 +73,82 @@ def fold(plan: Plan, rules: BodyRules, key: FoldKey, *, least_length_mm: float =
     return fold_in(Rooms(plan, rules), key, least_length_mm)
 
 
-class Rooms:
-    """The room inside a plan as the lanes see it, worked out once for all the folds that are tried in it."""
-
-    def __init__(self, plan: Plan, rules: BodyRules) -> None:
-        self.plan, self.rules = plan, rules
-        self._rooms: dict[str, Polygon] = {}
-        self._worn: dict[tuple[str, float], BaseGeometry] = {}
-        self._seen: dict[tuple[str, bool, bool, bool, float], BaseGeometry] = {}
-
-    def room(self, terminal_face: str) -> Polygon:
-        """Return what is inside the walls when the terminals stand in a face."""
-        if terminal_face not in self._rooms:
-            self._rooms[terminal_face] = room_behind(self.plan, self.rules, terminal_face)
-        return self._rooms[terminal_face]
-
-    def seen(self, terminal_face: str, key: FoldKey, less_mm: float = 0.0) -> BaseGeometry:
-        """Return that room in the lane frame of a key, worn away by so much all round."""
-        name = (terminal_face, key.along, key.flip_u, key.flip_v, round(less_mm, 6))
-        if name not in self._seen:
-            self._seen[name] = _to_lanes(self._worn_away(terminal_face, name[-1]), key)
-        return self._seen[name]
-
-    def _worn_away(self, terminal_face: str, less_mm: float) -> BaseGeometry:
-        """Return the room worn away, before any turning: keys that only differ by flips share it."""
-        if not less_mm:
-            return self.room(terminal_face)
-        if (terminal_face, less_mm) not in self._worn:
-            room = self.room(terminal_face)
-            self._worn[terminal_face, less_mm] = shapes.worn(room, less_mm - shapes.EPS, quad_segs=32)
-        return self._worn[terminal_face, less_mm]
+class _Elsewhere(CannotFold):
+    """Terminals in another face may do."""
 
 
 def fold_in(rooms: Rooms, key: FoldKey, least_length_mm: float) -> Fold:
     """Fold the guide that a key describes into rooms that many keys share; see `fold`."""
-    plan, rules = rooms.plan, rooms.rules
     reason = "no face has room for the terminals beside the driver"
-    for terminal_face in terminal_faces(plan, rules):
-        room, seen = rooms.room(terminal_face), rooms.seen(terminal_face, key)
-        _check_way_out(plan, rules, key)
-        u_lo, _, u_hi, _ = seen.bounds
-        per_storey = key.lanes * (u_hi - u_lo + key.width_mm + rules.separator_mm)
-        if key.storeys * per_storey + rules.front_wall_mm < least_length_mm:
-            raise CannotFold(TOO_SHORT)
-        widths = key.widths_mm
-        turning = partial(rooms.seen, terminal_face, key)
-        runs = lay_lanes(seen, turning, widths, rules.separator_mm, key.arrangement)
-        chamber_seen = seen if key.under else chamber_below(seen, runs)
-        runs, mouth = _open(plan, rules, _from_lanes_runs(runs, key))
-        length = path.length_mm(runs)
-        if length < least_length_mm:
-            raise CannotFold(TOO_SHORT)
-        if mouth.face == terminal_face:
-            reason = "mouth and terminals would share a face"
-            continue
-        chamber = _largest(_from_lanes(chamber_seen, key))
-        driver = place_driver(plan, rules, chamber, partial(_outline, runs))
+    for terminal_face in terminal_faces(rooms.plan, rooms.rules):
         try:
-            terminal = place_terminal(plan, rules, terminal_face, chamber, driver)
-        except CannotFold as error:
+            return _fold_beside(rooms, key, least_length_mm, terminal_face)
+        except _Elsewhere as error:
             reason = str(error)
-            continue
-        return Fold(
-            key=key,
-            runs=runs,
-            chamber=shapes.rings_of(chamber)[0],
-            chamber_area_mm2=chamber.area,
-            room_area_mm2=room.area,
-            length_mm=length,
-            mouth=mouth,
-            driver=driver,
-            terminal=terminal,
-        )
+        except CannotFold as error:
+            if not key.walls:  # straight lanes hardly change with the terminals' face
+                raise
+            reason = str(error)
     raise CannotFold(reason)
 
 
-def room_behind(plan: Plan, rules: BodyRules, terminal_face: str) -> Polygon:
-    """Return what is inside the walls when the terminals stand in a given face.
+def _fold_beside(rooms: Rooms, key: FoldKey, least_length_mm: float, terminal_face: str) -> Fold:
+    """Fold a guide with the terminals in a given face."""
+    plan, rules, room = rooms.plan, rooms.rules, rooms.room(terminal_face)
+    if key.walls:
+        laid, left = lay_around(rooms, terminal_face, key, least_length_mm)
+    else:
+        laid, left = _straight(rooms, terminal_face, key, least_length_mm)
+    runs, mouth = _open(plan, rules, laid)
+    length = path.length_mm(runs)
+    if length < least_length_mm:
+        raise CannotFold(TOO_SHORT)
+    if mouth.face == terminal_face and not key.walls:
+        raise _Elsewhere("mouth and terminals would share a face")
+    chamber = largest(left())
+    driver = place_driver(plan, rules, chamber, partial(_outline, runs))
+    try:
+        terminal = place_terminal(plan, rules, terminal_face, chamber, driver)
+    except CannotFold as error:
+        raise _Elsewhere(str(error)) from error
+    if mouth.face == terminal_face and abs(mouth.along_mm - terminal.along_mm) < _apart_mm(rules, runs[-1], mouth):
+        raise _Elsewhere("mouth and terminals would come too near each other in one face")
+    return Fold(
+        key=key,
+        runs=runs,
+        chamber=shapes.rings_of(chamber)[0],
+        chamber_area_mm2=chamber.area,
+        room_area_mm2=room.area,
+        length_mm=length,
+        mouth=mouth,
+        driver=driver,
+        terminal=terminal,
+    )
 
-    Raises:
-        CannotFold: if nothing is.
-    """
-    walls = {terminal_face: rules.terminal_wall_mm}
-    if rules.stack == "upright":
-        walls["front"] = max(rules.front_wall_mm, walls.get("front", 0.0))
-    return _largest(shapes.inside(plan, walls, rules.wall_mm))
+
+def _apart_mm(rules: BodyRules, last: Run, mouth: FacePlace) -> float:
+    """Return how far apart the middles of mouth and terminals lie in one face at least: a wall is between them."""
+    heading = math.radians(path.end(last)[2])
+    cos = abs(math.cos(heading) * mouth.normal_x + math.sin(heading) * mouth.normal_y)
+    return (last.width_out_mm / cos + rules.plate_width_mm) / 2 + rules.fit_mm + rules.wall_mm
+
+
+def _straight(
+    rooms: Rooms, terminal_face: str, key: FoldKey, least_length_mm: float
+) -> tuple[tuple[Run, ...], Callable[[], BaseGeometry]]:
+    """Return straight lanes along an axis of the plan, the last drawn well past any wall, and what they leave."""
+    rules, seen = rooms.rules, rooms.seen(terminal_face, key)
+    _check_way_out(rooms.plan, rules, key)
+    u_lo, _, u_hi, _ = seen.bounds
+    per_storey = key.lanes * (u_hi - u_lo + key.width_mm + rules.separator_mm)
+    if key.storeys * per_storey + rules.front_wall_mm < least_length_mm:
+        raise CannotFold(TOO_SHORT)
+    turning = partial(rooms.seen, terminal_face, key)
+    runs = lay_lanes(seen, turning, key.widths_mm, rules.separator_mm, key.arrangement)
+    return _from_lanes_runs(runs, key), lambda: _from_lanes(seen if key.under else chamber_below(seen, runs), key)
 
 
 # --- the lane frame ---------------------------------------------------------------------------------------------
-
-
-def _to_lanes(shape: BaseGeometry, key: FoldKey) -> BaseGeometry:
-    u, v = (-1.0 if key.flip_u else 1.0), (-1.0 if key.flip_v else 1.0)
-    matrix = [0.0, u, v, 0.0, 0.0, 0.0] if key.along else [u, 0.0, 0.0, v, 0.0, 0.0]
-    return affinity.affine_transform(shape, matrix)
 
 
 def _from_lanes(shape: BaseGeometry, key: FoldKey) -> BaseGeometry:
@@ -205,13 +163,6 @@ def _from_lanes_runs(runs: tuple[Run, ...], key: FoldKey) -> tuple[Run, ...]:
     if key.flip_v:  # y -> -y is x -> -x seen through a swap on either side
         runs = path.swapped(path.mirrored(path.swapped(runs)))
     return path.swapped(runs) if key.along else runs
-
-
-def _largest(shape: BaseGeometry) -> Polygon:
-    parts = shapes.parts_of(shape)
-    if not parts:
-        raise CannotFold("the walls leave no room inside the plan")
-    return max(parts, key=lambda p: round(p.area, 3))
 
 
 # --- the way out -----------------------------------------------------------------------------------------------
@@ -320,4 +271,4 @@ def _outline(runs: tuple[Run, ...], from_y_mm: float) -> BaseGeometry | None:
 def guide_air(plan: Plan, fold: Fold, storey: int = 0) -> Ring:
     """Return the air of the guide on one storey within the plan."""
     inside = Polygon(ducts(fold)[storey]).intersection(shapes.polygon(plan.outline))
-    return shapes.rings_of(_largest(inside))[0]
+    return shapes.rings_of(largest(inside))[0]

@@ -20,16 +20,16 @@ from kerfwave.body.places import CannotFold
 from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement
 
 
-def _radii(widths: tuple[float, ...], septum: float) -> list[float]:
+def turn_radii(widths: tuple[float, ...], septum: float) -> list[float]:
     """Return the centreline radii of the turns, the throat's first."""
     between = [(a / 2 + septum + b / 2) / 2 for a, b in itertools.pairwise(widths)]
     return [(widths[0] + septum) / 2, *between]
 
 
-def _reaches(widths: tuple[float, ...], septum: float) -> list[float]:
+def turn_reaches(widths: tuple[float, ...], septum: float) -> list[float]:
     """Return the greatest outer radii of the turns, the throat's first."""
     ends = [(widths[0], widths[0]), *itertools.pairwise(widths)]
-    return [r + max(a, b) / 2 for r, (a, b) in zip(_radii(widths, septum), ends, strict=True)]
+    return [r + max(a, b) / 2 for r, (a, b) in zip(turn_radii(widths, septum), ends, strict=True)]
 
 
 def lay_lanes(
@@ -52,7 +52,7 @@ def lay_lanes(
     bottoms = _bottoms(room, widths, septum)
     if bottoms[0] < v_lo if under else bottoms[0] - septum <= v_lo + 1.0:
         raise CannotFold(f"{lanes} lanes so wide leave nothing for the chamber")
-    radii, reaches = _radii(widths, septum), _reaches(widths, septum)
+    radii, reaches = turn_radii(widths, septum), turn_reaches(widths, septum)
     # Turns are centred between the middles of their lanes; the throat's is level with the middle of its septum.
     middles = [b + w / 2 for b, w in zip(bottoms, widths, strict=True)]
     tips = [bottoms[0] - septum / 2, *((a + b) / 2 for a, b in itertools.pairwise(middles))]
@@ -67,7 +67,7 @@ def lay_lanes(
         turns.append(ends[i % 2])
     if under:
         inside = turns[1] if lanes > 1 else (u_lo + u_hi) / 2
-        turns[0] = _walls(room, bottoms[0], widths[0], inside)[0]
+        turns[0] = end_walls(room, bottoms[0], widths[0], inside)[0]
     else:
         # Below its turn the throat goes straight on to the chamber, beside a wall that may lean inwards.
         beside = shapes.free_stretches(room, u_lo, u_hi, tips[0] - septum / 2, tips[0])
@@ -94,8 +94,10 @@ def lay_lanes(
     if arrangement.in_one_plane:
         return path.chain(turns[0] - radii[0], bottoms[0] - septum, 90.0, (*throat, *steps))
     way = path.chain(turns[0], bottoms[0] + first / 2, 0.0, tuple(steps))
-    walls = [_walls(room, b, w, at.x) for b, w, at in ((bottoms[0], first, way[0]), (bottoms[-1], widths[-1], way[-1]))]
-    return (*(() if under else start), *_climb(way, walls, arrangement.storeys, far))
+    begin = way[0].x - end_walls(room, bottoms[0], first, way[0].x)[0]
+    low, high = end_walls(room, bottoms[-1], widths[-1], way[-1].x)
+    reach = high - way[-1].x if lanes % 2 else way[-1].x - low
+    return (*(() if under else start), *climb(way, begin, reach, arrangement.storeys))
 
 
 def _bottoms(room: BaseGeometry, widths: tuple[float, ...], septum: float) -> list[float]:
@@ -118,8 +120,12 @@ def _bottoms(room: BaseGeometry, widths: tuple[float, ...], septum: float) -> li
     return [top - sum(widths[i:]) - (lanes - 1 - i) * septum for i in range(lanes)]
 
 
-def _walls(room: BaseGeometry, bottom: float, width: float, inside: float) -> tuple[float, float]:
-    """Return between which two u a lane can lie that holds the place `inside`."""
+def end_walls(room: BaseGeometry, bottom: float, width: float, inside: float) -> tuple[float, float]:
+    """Return between which two u a lane can lie that holds the place `inside`.
+
+    Raises:
+        CannotFold: if none can.
+    """
     u_lo, _, u_hi, _ = room.bounds
     for low, high in shapes.free_stretches(room, u_lo, u_hi, bottom, bottom + width):
         if low - shapes.EPS <= inside <= high + shapes.EPS:
@@ -127,20 +133,17 @@ def _walls(room: BaseGeometry, bottom: float, width: float, inside: float) -> tu
     raise CannotFold(f"a lane {width:.1f} mm wide finds no end wall")
 
 
-def _climb(way: tuple[Run, ...], walls: list[tuple[float, float]], storeys: int, far: float) -> tuple[Run, ...]:
+def climb(way: tuple[Run, ...], begin_mm: float, reach_mm: float, storeys: int) -> tuple[Run, ...]:
     """Walk a way and back again, storey by storey; each storey ends at an end wall, the last well past any wall.
 
-    `walls` are those of the first lane and of the last one.
+    The way's last run is drawn far; `reach_mm` is how far it goes to its end wall. Coming back, the first lane goes on
+    to its own end wall, `begin_mm` past where the throat's turn is below.
     """
-    last = way[-1]
-    outwards = path.at(last, 1.0)[0] > last.x
-    reach = abs((walls[1][1] if outwards else walls[1][0]) - last.x)
-    up = (*way[:-1], replace(last, length_mm=reach))
-    # Coming back, the first lane goes on to its own end wall, past where the throat's turn is below.
+    last, far = way[-1], way[-1].length_mm
+    up = (*way[:-1], replace(last, length_mm=reach_mm))
     first = up[0]
-    behind = first.x - walls[0][0]
-    longer = replace(first, x=walls[0][0], length_mm=first.length_mm + behind)
-    on = (longer, *up[1:])
+    x, y, _ = path.at(first, -begin_mm / first.length_mm)
+    on = (replace(first, x=x, y=y, length_mm=first.length_mm + begin_mm), *up[1:])
     found: list[Run] = []
     for storey in range(storeys):
         runs = path.backwards(on) if storey % 2 else (up if storey == 0 else on)

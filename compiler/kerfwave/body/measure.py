@@ -148,7 +148,7 @@ def _slant_mm(fold: Fold) -> float:
 def _chamber(fold: Fold, bounds: tuple[float, ...], area_mm2: float, height_mm: float) -> ChamberShape:
     """Return a chamber of given bounds and mean area in plan, seen along its longer side."""
     x0, y0, x1, y1 = bounds
-    along_x = x1 - x0 >= y1 - y0
+    along_x, under = x1 - x0 >= y1 - y0, bool(fold.key.under)
     start, length = (x0, x1 - x0) if along_x else (y0, y1 - y0)
 
     def along(x: float, y: float) -> float:
@@ -160,8 +160,8 @@ def _chamber(fold: Fold, bounds: tuple[float, ...], area_mm2: float, height_mm: 
         height_m=height_mm * 1e-3,
         driver_m=along(fold.driver.x_mm, fold.driver.y_mm),
         throat_m=along(fold.runs[0].x, fold.runs[0].y),
-        # The guide leaves across the lanes, and lanes lie along one side; or through the floor.
-        sideways=along_x != fold.key.along or bool(fold.key.under),
+        # The guide leaves by a wall along the chamber's longer side; or through the floor.
+        sideways=along_x == (abs(math.cos(math.radians(fold.runs[0].heading_deg))) < math.sqrt(0.5)) or under,
     )
 
 

@@ -15,6 +15,8 @@ from kerfwave.model.spec import Plan
 
 ROOMY_MM = 0.5  # places with so much less room about them than the widest count as equally wide
 
+TOO_SHORT = "the guide would be too short"
+
 
 class CannotFold(Exception):
     """A key that does not fit a plan; the message says what stands in the way."""

@@ -7,12 +7,15 @@ hundreds of folds that differ by a millimetre, and nobody hears that.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kerfwave.body import shapes
-from kerfwave.body.fold import Fold, FoldKey, Rooms, fold_in
+from kerfwave.body.fold import Fold, fold_in
+from kerfwave.body.keys import FoldKey
 from kerfwave.body.places import CannotFold
+from kerfwave.body.rooms import Rooms
 from kerfwave.body.rules import BodyRules
 from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement
 from kerfwave.model.spec import Plan
@@ -21,6 +24,8 @@ STRIDES = (16, 8, 4, 2, 1)  # of the step in width
 ENOUGH = 80  # folds to choose from
 MOST_KEYS = 3400  # in one walk; a grid of more is only walked with wider steps
 MOST_ON_STOREYS = 1200  # likewise, where every lane counts several times
+MOST_CHAINS = 24  # of walls that lanes may follow; a plan of many faces has hundreds
+MOST_ALIKE = 4  # of them that have as many walls
 WIDEST_MM = 60.0
 
 
@@ -42,13 +47,17 @@ def all_folds(
     most_lanes: int = 12,
     tapers: tuple[float, ...] = (1.0,),
     arrangements: tuple[Arrangement, ...] = (IN_ONE_PLANE,),
+    courses: tuple[str, ...] = ("straight",),
 ) -> Folds:
     """Try every fold on a grid of widths, lane counts and tapers. Folds that sound alike are kept once.
 
-    Tapered guides are tried at every other width, and in one plane only.
+    Tapered guides are tried at every other width, and in one plane only. `courses` says what lanes may follow: an axis
+    of the plan ("straight"), walls ("around"), or either.
     """
     rooms = Rooms(plan, rules)
-    series = tuple(_series(plan, rules, least_duct_mm, step_mm, most_lanes, tapers, arrangements))
+    grid = _Grid(plan, rules, least_duct_mm, step_mm, most_lanes, tapers)
+    series = (*(_straight(grid, arrangements) if "straight" in courses else ()),)
+    series += (*(_around(grid, arrangements) if "around" in courses else ()),)
     known: dict[FoldKey, Fold | str] = {}
     found = _walk(rooms, series, STRIDES[0], least_length_mm, known)
     most = MOST_KEYS if arrangements == (IN_ONE_PLANE,) else MOST_ON_STOREYS
@@ -59,33 +68,79 @@ def all_folds(
     return found
 
 
-def _series(
-    plan: Plan,
-    rules: BodyRules,
-    least_duct_mm: float,
-    step_mm: float,
-    most_lanes: int,
-    tapers: tuple[float, ...],
-    arrangements: tuple[Arrangement, ...],
-) -> Iterator[tuple[FoldKey, ...]]:
-    """Yield the keys that differ in their width only, narrow ones first."""
-    x0, y0, x1, y1 = shapes.polygon(plan.outline).bounds
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """What every series has in common."""
+
+    plan: Plan
+    rules: BodyRules
+    least_duct_mm: float
+    step_mm: float
+    most_lanes: int
+    tapers: tuple[float, ...]
+
+    def keys(self, key: FoldKey, across_mm: float) -> tuple[FoldKey, ...]:
+        """Return keys that differ from one in their width only, narrow ones first."""
+        taper = key.taper
+        # The narrowest lane keeps the least width.
+        width = self.least_duct_mm * (1 + taper) / (2 * min(1.0, taper))
+        found = []
+        while key.lanes * (width + self.rules.separator_mm) < across_mm and width <= WIDEST_MM:
+            found.append(replace(key, width_mm=round(width, 3)))
+            width += self.step_mm if taper == 1.0 else 2 * self.step_mm
+        return tuple(found)
+
+    def tapered(self, arrangement: Arrangement) -> Iterator[tuple[int, float]]:
+        """Yield numbers of lanes and tapers."""
+        for lanes, taper in itertools.product(range(1, self.most_lanes + 1), self.tapers):
+            if taper == 1.0 or (lanes > 1 and arrangement.in_one_plane):
+                yield lanes, taper
+
+
+def _straight(grid: _Grid, arrangements: tuple[Arrangement, ...]) -> Iterator[tuple[FoldKey, ...]]:
+    """Yield the keys of straight lanes, in series that differ in their width only."""
+    x0, y0, x1, y1 = shapes.polygon(grid.plan.outline).bounds
     for arrangement, along in itertools.product(arrangements, (False, True)):
         across_mm = (x1 - x0) if along else (y1 - y0)
         # The chamber of an upright body lies behind its front; lanes from side to side must lie behind that.
-        flips_v = (False, True) if along or rules.stack == "facing" or arrangement.under else (False,)
+        flips_v = (False, True) if along or grid.rules.stack == "facing" or arrangement.under else (False,)
         for flip_v, flip_u in itertools.product(flips_v, (False, True)):
-            for lanes, taper in itertools.product(range(1, most_lanes + 1), tapers):
-                if taper != 1.0 and (lanes == 1 or not arrangement.in_one_plane):
+            for lanes, taper in grid.tapered(arrangement):
+                key = FoldKey(along, flip_u, flip_v, lanes, 0.0, taper, arrangement.storeys, arrangement.under)
+                yield grid.keys(key, across_mm)
+
+
+def _around(grid: _Grid, arrangements: tuple[Arrangement, ...]) -> Iterator[tuple[FoldKey, ...]]:
+    """Yield the keys of lanes along walls, likewise; under a chamber straight ones fill the plan better."""
+    x0, y0, x1, y1 = shapes.polygon(grid.plan.outline).bounds
+    for arrangement in (a for a in arrangements if not a.under):
+        for walls, flip_u in itertools.product(chains(grid.plan, grid.rules), (False, True)):
+            for lanes, taper in grid.tapered(arrangement):
+                if lanes > 1 and len(walls) == len(grid.plan.outline):
                     continue
-                # The narrowest lane keeps the least width.
-                width = least_duct_mm * (1 + taper) / (2 * min(1.0, taper))
-                keys = []
-                while lanes * (width + rules.separator_mm) < across_mm and width <= WIDEST_MM:
-                    way = (along, flip_u, flip_v, lanes, round(width, 3), taper)
-                    keys.append(FoldKey(*way, arrangement.storeys, arrangement.under))
-                    width += step_mm if taper == 1.0 else 2 * step_mm
-                yield tuple(keys)
+                key = FoldKey(False, flip_u, False, lanes, 0.0, taper, arrangement.storeys, walls=walls)
+                yield grid.keys(key, min(x1 - x0, y1 - y0))
+
+
+def chains(plan: Plan, rules: BodyRules) -> tuple[tuple[int, ...], ...]:
+    """Return the walls that lanes may follow, as edges of the outline one after the other, long chains first.
+
+    The driver of an upright body keeps its front to itself. Along a single wall that runs straight to an axis of the
+    plan there are straight lanes already.
+    """
+    count = len(plan.outline)
+    length = [math.dist(plan.outline[i], plan.outline[(i + 1) % count]) for i in range(count)]
+    free = [rules.stack == "facing" or face != "front" for face in plan.faces]
+    found: list[tuple[int, ...]] = []
+    for walls in range(count, 0, -1):
+        alike = []
+        for start in range(count):
+            chain = tuple((start + k) % count for k in range(walls))
+            (x0, y0), (x1, y1) = plan.outline[start], plan.outline[(start + 1) % count]
+            if all(free[edge] for edge in chain) and (walls > 1 or (abs(x1 - x0) > 1e-3 and abs(y1 - y0) > 1e-3)):
+                alike.append((round(-sum(length[edge] for edge in chain), 3), chain))
+        found += [chain for _, chain in sorted(alike)[:MOST_ALIKE]]
+    return tuple(found[:MOST_CHAINS])
 
 
 def _walk(
@@ -109,7 +164,7 @@ def _walk(
         if isinstance(found, str):
             refused[found] = refused.get(found, 0) + 1
             continue
-        way = (key.lanes, key.taper, key.width_mm, key.storeys, key.under)
+        way = (key.lanes, key.taper, key.width_mm, key.storeys, key.under, len(key.walls))
         sound = (*way, round(found.length_mm, 2), round(found.chamber_area_mm2, 0))
         if sound not in alike:
             alike.add(sound)

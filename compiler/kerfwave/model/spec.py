@@ -145,6 +145,7 @@ class Enclosure:
     least_duct_mm: float = 12.0  # narrowest guide
     guide_least_mm: float | None = None  # shortest guide; if not said, what the case takes at relief_from_hz
     storeys: str = "when-needed"  # or "never", "always", "weighed": whether the guide may run on several storeys
+    around: str = "when-needed"  # likewise: whether its lanes may follow several walls, about the chamber
     split: str = "never"  # or "when-needed": pieces too large for sheet and bed; "saves-stock": rings too
     seam: str = "butt"  # between parts of a layer; or "keyed"
     corner: str = "round"  # "round" or "chamfer": what is done to the plan's corners

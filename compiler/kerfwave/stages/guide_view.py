@@ -206,12 +206,16 @@ def _summary(facts: Facts) -> str:
 
 
 def _lanes(facts: Facts) -> str:
-    """Return "6 lanes", or "3 lanes on each of 2 storeys beside the chamber"."""
+    """Return "6 lanes", "2 lanes along 3 walls about the chamber", or "3 lanes on each of 2 storeys beside it"."""
     key, stack = facts.built.body.fold.key, facts.built.body.rules.stack
     lanes = f"{key.lanes} lane{'s' if key.lanes > 1 else ''}"
+    if key.walls:
+        lanes += f" along {len(key.walls)} walls about the chamber" if len(key.walls) > 1 else " along a slanted wall"
     if key.arrangement.in_one_plane:
         return lanes
     place = "beside" if not key.under else ("under" if stack == "upright" else "behind")
+    if key.walls:
+        return f"{lanes}, on each of {key.storeys} storeys"
     if key.storeys == 1:
         return f"{lanes} on a storey {place} the chamber"
     return f"{lanes} on each of {key.storeys} storeys {place} the chamber"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -23,6 +24,12 @@ from kerfwave.model.spec import Driver, Enclosure, Target
 TAPERS = (1.0, 0.6, 0.8, 1.3, 1.7)  # last lane to first
 MOST_BODIES = 200  # folds times heights whose sound is worked out
 ON_STOREYS = (*(Arrangement(n) for n in (2, 3)), *(Arrangement(n, part) for n in (1, 2) for part in (1.0, 0.5)))
+COURSES = {  # of the lanes, in the order in which they are tried
+    "never": (("straight",),),
+    "when-needed": (("straight",), ("around",)),
+    "weighed": (("straight", "around"),),
+    "always": (("around",),),
+}
 NEARLY = 0.9  # of the longest guide, where none is as long as asked
 
 
@@ -159,9 +166,15 @@ def _folded(
         "always": [several],
         "weighed": [(IN_ONE_PLANE, *several)],
     }
-    attempts = ways[enclosure.storeys]
+    courses = COURSES[enclosure.around]
+    attempts = tuple(itertools.product(ways[enclosure.storeys], courses))
 
-    def folded(least_length_mm: float, tapers: tuple[float, ...], arrangements: tuple[Arrangement, ...]) -> Folds:
+    def folded(
+        least_length_mm: float,
+        tapers: tuple[float, ...],
+        arrangements: tuple[Arrangement, ...],
+        courses: tuple[str, ...],
+    ) -> Folds:
         found = all_folds(
             enclosure.plan,
             rules,
@@ -169,17 +182,19 @@ def _folded(
             least_length_mm=least_length_mm,
             tapers=tapers,
             arrangements=arrangements,
+            courses=courses,
         )
         standing = tuple(f for f in found.folds if any(stands(rules, count, f) for count in counts))
         return replace(found, folds=standing)
 
-    for arrangements in attempts:
-        found = folded(least_mm, TAPERS, arrangements)
+    for arrangements, along in attempts:
+        found = folded(least_mm, TAPERS, arrangements, along)
         if found.folds:
             break
     long_enough = bool(found.folds)
     if not long_enough:
-        found = _longest(folded(0.0, (1.0,), tuple(a for some in attempts for a in some)))
+        every = tuple(a for some in ways[enclosure.storeys] for a in some)
+        found = _longest(folded(0.0, (1.0,), every, tuple(c for some in courses for c in some)))
     if not found.folds:
         raise StageError(_nothing_folds(found, enclosure), ("enclosure", "plan"))
     return _of_case(found.folds, enclosure.case, longest_mm), long_enough
