@@ -86,7 +86,7 @@ def test_and_fall_with_any_change(shelf, change):
 
 def test_another_program_makes_another_account(shelf, monkeypatch):
     record = _load(spec()).account.record
-    monkeypatch.setattr(account, "installation", lambda folder: "another")
+    monkeypatch.setattr(account, "_program", lambda: "another")
     assert account.standing(spec(), record) is None
 
 

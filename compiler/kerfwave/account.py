@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -55,8 +56,13 @@ def standing(spec: Path, record: Mapping[str, Any]) -> Account | None:
 
 def _digest(spec: Path, sha256: Mapping[str, str]) -> str:
     lines = [
-        installation(Path(kerfwave.__file__).parent),
+        _program(),
         *surroundings(spec),
         *(f"{digest} {name}" for name, digest in sha256.items()),
     ]
     return hashlib.sha256("\n".join(lines).encode("utf-8", "surrogatepass")).hexdigest()
+
+
+@cache
+def _program() -> str:  # what runs does not change under a process
+    return installation(Path(kerfwave.__file__).parent)

@@ -13,13 +13,14 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+import numpy as np
 import shapely
 from shapely import STRtree
 from shapely.geometry import LineString, Polygon
 
 from kerfwave.cut import bridges as bridging
 from kerfwave.cut.correction import drawn
-from kerfwave.cut.follow import TOLERANCE_MM, Points, Ring, Run, follow, held_faults, owners, runs_of
+from kerfwave.cut.follow import TOLERANCE_MM, Ring, Run, follow, held_faults, owners, runs_of
 from kerfwave.cut.lead import KeepOut
 from kerfwave.cut.markcheck import check_marks, sorted_out
 from kerfwave.cut.placing import place, place_line
@@ -113,14 +114,8 @@ def _check(id_: str, good: str, bad: Iterable[str], value: float | None = None, 
 
 
 def _safe(reading: Reading, machine: Machine, width: float, height: float, name: str) -> tuple[Check, ...]:
-    outside = []
-    lit = []
-    for motion in reading.motions:
-        real = drawn(motion.points, machine)
-        if _leaves(motion.points, machine.bed_width_mm, machine.bed_height_mm) or _leaves(real, width, height):
-            outside.append(f"line {motion.line} leaves the sheet or the bed")
-        if motion.rapid and motion.power > 0:
-            lit.append(f"line {motion.line} is a rapid with the beam on")
+    outside = [f"line {line} leaves the sheet or the bed" for line in _leaving(reading, machine, width, height)]
+    lit = [f"line {m.line} is a rapid with the beam on" for m in reading.motions if m.rapid and m.power > 0]
     end = [] if reading.ended else ["the program does not end with M2 or M30"]
     end += ["the beam is on at the end"] if reading.lit_at_end else []
     checks = [
@@ -135,9 +130,20 @@ def _safe(reading: Reading, machine: Machine, width: float, height: float, name:
     return tuple(checks)
 
 
-def _leaves(points: Points, width: float, height: float) -> bool:
-    low, high = points.min(axis=0), points.max(axis=0)
-    return bool(low.min() < -_EDGE_MM or high[0] > width + _EDGE_MM or high[1] > height + _EDGE_MM)
+def _leaving(reading: Reading, machine: Machine, width: float, height: float) -> list[int]:
+    """Return the lines with a point off the bed, or really off the sheet."""
+    if not reading.motions:
+        return []
+    points = np.concatenate([motion.points for motion in reading.motions])
+    lines = np.repeat([motion.line for motion in reading.motions], [len(motion.points) for motion in reading.motions])
+    off = np.zeros(len(points), dtype=np.bool_)
+    for where, most in (
+        (points, (machine.bed_width_mm, machine.bed_height_mm)),
+        (drawn(points, machine), (width, height)),
+    ):
+        # Not "is off" but "is not on": a coordinate that is no number is on nothing.
+        off |= ~((where >= -_EDGE_MM) & (where <= np.array(most) + _EDGE_MM)).all(axis=1)
+    return [int(line) for line in np.unique(lines[off])]
 
 
 def _power_step(machine: Machine) -> float:

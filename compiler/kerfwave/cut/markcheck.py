@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from shapely.geometry import LineString, MultiLineString
 
@@ -33,11 +32,14 @@ def sorted_out(
 
     cutting, scoring = [], []
     for motion in motions:
-        dark = replace(motion, power=0.0)
         scores = motion.power > 0 and like(motion, score) and not like(motion, cut)
-        cutting.append(dark if scores else motion)
-        scoring.append(motion if scores else dark)
+        cutting.append(_dark(motion) if scores else motion)
+        scoring.append(motion if scores else _dark(motion))
     return tuple(cutting), tuple(scoring)
+
+
+def _dark(motion: Motion) -> Motion:
+    return Motion(motion.line, motion.rapid, motion.points, 0.0, motion.feed_mm_min, motion.depth_mm)
 
 
 def check_marks(

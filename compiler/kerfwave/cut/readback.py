@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 _WORD = re.compile(r"([A-Z])\s*([-+]?(?:\d+\.?\d*|\.\d+))")
+_COMMENT = re.compile(r"\([^()]*\)")
 _SAGITTA_MM = 0.002  # arcs are read as chords so close to them
 _IDLE = frozenset({("G", 4.0), ("G", 17.0), ("G", 94.0), ("M", 7.0), ("M", 8.0), ("M", 9.0)})
 _RADIUS_MM = 0.002  # NISTIR 6556: how far the radius at the end of an arc may be from that at its start
@@ -107,7 +108,7 @@ def read(text: str, machine_lines: Collection[str] = (), *, focus: bool = False,
 def _strip_comments(raw: str) -> tuple[str, str]:
     """Return (code in capitals, what is wrong with the line or "")."""
     fault = "" if raw.isascii() and raw.isprintable() else "a character that is not printable ASCII"
-    code = re.sub(r"\([^()]*\)", " ", raw)
+    code = _COMMENT.sub(" ", raw) if "(" in raw else raw
     if "(" in code or ")" in code:
         fault = fault or "a parenthesis without its partner"
     code = code.split(";", 1)[0]
@@ -191,7 +192,12 @@ def _arc(
     if not ccw:
         turn = turn - 2 * math.pi or -2 * math.pi
     step = 2 * math.acos(max(0.0, 1 - _SAGITTA_MM / radius)) if radius > 0 else math.pi
-    angles = begin + turn * np.linspace(0, 1, max(2, math.ceil(abs(turn) / step) + 1))
-    points = np.stack([centre[0] + radius * np.cos(angles), centre[1] + radius * np.sin(angles)], axis=1)
+    count = max(1, math.ceil(abs(turn) / step))
+    angles = begin + turn / count * np.arange(count + 1)
+    points = np.empty((count + 1, 2))
+    np.cos(angles, out=points[:, 0])
+    np.sin(angles, out=points[:, 1])
+    points *= radius
+    points += centre
     points[0], points[-1] = start, end
     return points

@@ -160,6 +160,7 @@ def _contour(contour: Contour, at: Point | None, machine: Machine, off: str) -> 
     """Yield a contour's lines: dark, rapid, lit, feed moves. `at` is where the machine stands."""
     lit = False
     power, feed, motion = "", "", ""
+    as_before: tuple[float, float] | None = None  # power and feed of the last lit move; few moves change them
     for move in contour.moves:
         if move.kind == "rapid" or move.power <= 0:
             yield off
@@ -171,7 +172,9 @@ def _contour(contour: Contour, at: Point | None, machine: Machine, off: str) -> 
         words = [] if _WORDS[move.kind] == motion and move.kind == "line" else [_WORDS[move.kind]]
         motion = _WORDS[move.kind]
         words += _place(move, at, machine.decimals)
-        if move.kind != "rapid":
+        setting = (move.power, move.feed_mm_min)
+        if move.kind != "rapid" and not (lit and setting == as_before):
+            as_before = setting if lit else None
             if (now := f"F{fixed(move.feed_mm_min, 1)}") != feed:
                 words.append(now)
                 feed = now
