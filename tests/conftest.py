@@ -14,6 +14,14 @@ settings.load_profile("kerfwave")
 DEMO = Path(__file__).parent.parent / "specs" / "listening-post.yaml"
 
 
+@pytest.fixture(scope="session", autouse=True)
+def one_core():
+    """Leave the second core to the tests themselves; builds by a command of their own still use it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("kerfwave.jobs.cores", lambda: 1)
+        yield
+
+
 @pytest.fixture(scope="session")
 def demo_package(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the package of the first demo spec, built once for all tests; its cache lies beside it."""

@@ -18,6 +18,7 @@ from kerfwave.engine import (
     TerminalListener,
     Walker,
     build,
+    cores,
     is_current,
     publish,
     recover,
@@ -63,8 +64,12 @@ class Job:
         return self.path.stem
 
 
-def run(specs: Sequence[str], out: str, *, write: bool, explain: bool) -> int:
-    """Build or check specs one after another; the worst outcome is the exit status."""
+def run(specs: Sequence[str], out: str, *, write: bool, explain: bool, alone: bool = True) -> int:
+    """Build or check specs one after another; the worst outcome is the exit status.
+
+    `alone` says that the machine has nothing else to do for us: a second core may be used.
+    """
+    aside = alone and cores() > 1
     worst = cli.DONE
     seen: dict[str, str] = {}
     walker: Walker | None = None
@@ -84,7 +89,7 @@ def run(specs: Sequence[str], out: str, *, write: bool, explain: bool) -> int:
             store = Store(Path(out) / CACHE, _say)
             walker = walker or Walker(store.get_record("imports"))
             one = _build_one if write else _check_one
-            worst = max(worst, one(job, Path(out), store, walker, explain))
+            worst = max(worst, one(job, Path(out), store, walker, explain, aside))
         except SpecError as error:
             print(render(error.findings, _colour()), file=sys.stderr)
             worst = max(worst, cli.WRONG_INPUT)
@@ -142,7 +147,15 @@ def _measured(beside: Path) -> Measured:
     )
 
 
-def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], explain: bool, label: str = "") -> Results:
+def _stages(
+    job: Job,
+    store: Store,
+    walker: Walker,
+    want: tuple[str, ...],
+    explain: bool,
+    label: str = "",
+    aside: bool = False,
+) -> Results:
     """Run the stages; what a stage cannot build becomes a finding at the key that causes it."""
     live = sys.stderr.isatty()
     listener = TerminalListener(sys.stderr, colour=_colour(), live=live, explain=explain) if live or explain else None
@@ -156,6 +169,7 @@ def _stages(job: Job, store: Store, walker: Walker, want: tuple[str, ...], expla
             listener=listener,
             explain=explain,
             walker=walker,
+            aside=aside,
         )
     except StageError as error:
         file, line, column, text = job.loaded.locate(error.where)
@@ -193,9 +207,9 @@ def _nothing_to_do(spec: Path, out: Path) -> Mapping[str, Any] | None:
     return record
 
 
-def _build_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool) -> int:
+def _build_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool, aside: bool) -> int:
     target = out / job.stem
-    results = _stages(job, store, walker, ("package",), explain)
+    results = _stages(job, store, walker, ("package",), explain, aside=aside)
     before = store.get_record(_record(job.stem)) or {}
     digest = results.digest("package")
     if before.get("digest") == digest and is_current(target, str(before.get("stamp"))):
@@ -228,7 +242,7 @@ def _done(target: Path, record: Mapping[str, Any]) -> int:
     return cli.FAILED_CHECK if record["failed"] else cli.DONE
 
 
-def _check_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool) -> int:
+def _check_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool, aside: bool) -> int:
     checks = _checks(job, store, walker, explain)
     for check in checks:
         print(f"{job.path}: {check.level:<4} {check.id}: {check.text}")

@@ -34,5 +34,5 @@ def run(specs: Sequence[str], out: str, *, write: bool, explain: bool, processes
 def _one(name: str, out: str, write: bool, explain: bool) -> tuple[int, str, str]:
     said, told = io.StringIO(), io.StringIO()
     with redirect_stdout(said), redirect_stderr(told):
-        status = jobs.run([name], out, write=write, explain=explain)
+        status = jobs.run([name], out, write=write, explain=explain, alone=False)
     return status, said.getvalue(), told.getvalue()

@@ -13,7 +13,7 @@ from kerfwave.engine.graph import Stage
 from kerfwave.engine.packagefiles import is_current, verify
 from kerfwave.engine.progress import TerminalListener
 from kerfwave.engine.publish import Published, publish, recover
-from kerfwave.engine.run import Results, build
+from kerfwave.engine.run import Results, build, cores
 from kerfwave.engine.store import Store
 from kerfwave.engine.why import Reason, words
 
@@ -34,6 +34,7 @@ __all__ = [
     "Walker",
     "build",
     "canonical",
+    "cores",
     "decode",
     "digest",
     "encode",

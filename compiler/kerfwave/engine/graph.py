@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from kerfwave.engine.errors import GraphError
+from kerfwave.engine import codec
+from kerfwave.engine.errors import CodecError, GraphError
 
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
 
@@ -34,6 +35,8 @@ class Stage:
         if the value of an input changes, so a narrow input saves work.
     code
         Further modules whose source counts for this stage, beyond what the walk over its imports finds.
+    aside
+        Nothing waits for it at once, so it may run in a second process. It reports no progress.
     """
 
     name: str
@@ -41,6 +44,7 @@ class Stage:
     output: str | type
     inputs: tuple[str, ...] = ()
     code: tuple[str, ...] = ()
+    aside: bool = False
 
     @property
     def modules(self) -> tuple[str, ...]:
@@ -54,7 +58,7 @@ class Stage:
 
     def output_type(self) -> Any:
         """Return the output type itself, importing its module if need be."""
-        return _load(self.name, self.output) if isinstance(self.output, str) else self.output
+        return load_type(self.name, self.output)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +95,28 @@ class Ref:
         return value
 
 
+def load_type(stage: str, output: str | type) -> Any:
+    """Return a type that may be given by its name, importing its module if need be."""
+    return _load(stage, output) if isinstance(output, str) else output
+
+
+def encoded(stage: Stage, result: Any) -> bytes:
+    """Return what a stage's function returned, as canonical bytes of the type that the table promises."""
+    try:
+        return codec.to_bytes(codec.encode(result, stage.output_type()))
+    except CodecError as error:
+        raise error.inside(f"output of stage '{stage.name}'") from None
+
+
 def refs(stage: Stage) -> tuple[Ref, ...]:
     """Return the inputs of `stage`, taken apart."""
     return tuple(Ref.parse(text) for text in stage.inputs)
+
+
+def call(stage: Stage, values: Sequence[Any], progress: Callable[..., None]) -> Any:
+    """Call the stage's function, with a way to report progress if it takes one."""
+    function = stage.function()
+    return function(*values, progress=progress) if wants_progress(function) else function(*values)
 
 
 def wants_progress(function: Callable[..., Any]) -> bool:

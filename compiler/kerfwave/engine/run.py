@@ -8,42 +8,39 @@ runs, or the caller, needs it.
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kerfwave.engine import codec, graph, history, why
 from kerfwave.engine.digests import CodeDigest, Walker
-from kerfwave.engine.errors import CodecError, EngineError, StageError
+from kerfwave.engine.errors import EngineError, StageError
 from kerfwave.engine.events import Event, Listener
-from kerfwave.engine.graph import Ref, Stage
+from kerfwave.engine.graph import Ref, Stage, call, encoded
 from kerfwave.engine.history import History
 from kerfwave.engine.store import FORMAT, Store
+from kerfwave.engine.values import Lost, Output, Values
 from kerfwave.engine.why import Reason
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+    from kerfwave.engine.aside import Aside, Made
 
 MOST_REASONS = 12
 IMPORTS = "imports"  # the record that spares later builds the parsing of unchanged source
 
 
-@dataclass(slots=True)
-class _Output:
-    """What a stage made: its digest, those of the parts that others ask for, and the bytes once they are at hand."""
+@dataclass(frozen=True, slots=True)
+class _Pending:
+    """A stage that runs in the second process."""
 
-    digest: str
-    parts: dict[str, str]
-    raw: bytes | None = None
-    fresh: bool = False  # made in this process, so it cannot be lost
-    value: Any = None
-    decoded: bool = False
-
-
-class _Lost(Exception):
-    """A recalled value turned out to be missing or damaged when it was needed."""
-
-    def __init__(self, stage: str) -> None:
-        self.stage = stage
-        super().__init__(stage)
+    future: Future[Made]
+    key: str
+    inputs: dict[str, str]
+    reasons: tuple[Reason, ...]
 
 
 class Results(Mapping[str, Any]):
@@ -60,7 +57,7 @@ class Results(Mapping[str, Any]):
     def __getitem__(self, name: str) -> Any:
         if name not in self._want:
             raise KeyError(name)
-        return self._build.value(self._build.table[name])
+        return self._build.values.value(self._build.table[name])
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._want)
@@ -70,7 +67,7 @@ class Results(Mapping[str, Any]):
 
     def digest(self, name: str) -> str:
         """Return the digest of a value without decoding it."""
-        return self._build.outputs[name].digest
+        return self._build.values.outputs[name].digest
 
 
 def build(
@@ -83,6 +80,7 @@ def build(
     listener: Listener | None = None,
     explain: bool = False,
     walker: Walker | None = None,
+    aside: bool = False,
 ) -> Results:
     """Make the outputs of the stages in `want`.
 
@@ -104,6 +102,8 @@ def build(
         Also look into the outputs of earlier stages for the leaf that changed, which means reading them.
     walker
         A `Walker` to share between builds of one process.
+    aside
+        Whether a second process may be used for stages that nothing waits for at once.
 
     Raises
     ------
@@ -112,9 +112,14 @@ def build(
     GraphError, CodecError
         for mistakes in the table or in a stage's types.
     """
-    run = _Build(stages, roots, store, want, label, listener or (lambda event: None), explain, walker)
+    run = _Build(stages, roots, store, want, label, listener or (lambda event: None), explain, walker, aside)
     try:
         run.to_the_end()
+    except BaseException:
+        run.close(at_once=True)
+        raise
+    else:
+        run.close(at_once=False)
     finally:
         run.remember()
     return Results(run, want)
@@ -133,6 +138,7 @@ class _Build:
         listener: Listener,
         explain: bool,
         walker: Walker | None,
+        aside: bool,
     ) -> None:
         self.stages = graph.plan(stages, roots, want)
         self.table = {stage.name: stage for stage in self.stages}
@@ -142,17 +148,12 @@ class _Build:
         self.last = History.read(store, label)
         self.walker = walker or Walker(store.get_record(IMPORTS))
         self.known_imports = len(self.walker.memo)
-        self.roots: dict[str, Any] = {}
-        self.root_raw: dict[str, bytes] = {}
-        for name, value in roots.items():
-            data = codec.encode(value)
-            self.root_raw[name] = codec.to_bytes(data)
-            self.roots[name] = codec.decode(type(value), data)  # as every later process will see it
-        self.root_data = {name: codec.from_bytes(raw) for name, raw in self.root_raw.items()}
-        self.root_digests = {name: codec.sha256(raw) for name, raw in self.root_raw.items()}
+        self.values = Values(roots, self.table, store, self.arrive)
         self.codes: dict[str, CodeDigest] = {}
-        self.outputs: dict[str, _Output] = {}
-        self.made: dict[str, _Output] = {}  # by key
+        self.made: dict[str, Output] = {}  # by key
+        self.may_go_aside = aside
+        self.beside: Aside | None = None
+        self.pending: dict[str, _Pending] = {}
         self.lost: set[str] = set()
         self.told: dict[str, Event] = {}
         self.now: dict[str, Any] = {}  # entries of the next record
@@ -162,18 +163,21 @@ class _Build:
         while True:
             try:
                 for stage in self.stages:
-                    self.outputs[stage.name] = self.settle(stage)
+                    self.settle(stage)
+                self.finish_all()
                 for name in self.want:
-                    self.raw(self.table[name])
+                    self.values.raw(self.table[name])
                 return
-            except _Lost as lost:
+            except Lost as lost:
                 self.lost.add(lost.stage)
 
-    def settle(self, stage: Stage) -> _Output:
-        """Return the output of `stage`, recalled or made."""
+    def settle(self, stage: Stage) -> None:
+        """See to it that the output of `stage` is at hand, recalled or made, or on its way."""
+        if stage.name in self.pending:
+            return
         if stage.name not in self.codes:
             self.codes[stage.name] = self.walker.code(stage.modules)
-        inputs = {ref.text: self.digest_of(ref) for ref in self.refs[stage.name]}
+        inputs = {ref.text: self.values.digest_of(ref) for ref in self.refs[stage.name]}
         code = self.codes[stage.name].digest
         key = codec.sha256(codec.to_bytes([FORMAT, stage.name, code, list(inputs.items())]))
         output = self.made.get(key)
@@ -184,60 +188,107 @@ class _Build:
                 reasons = (Reason("nothing"),) if kept else self.reasons(stage, inputs)
                 self.tell(Event(stage.name, "kept" if kept else "recalled", reasons=reasons))
         if output is None:
-            output = self.made[key] = self.run(stage, key, self.reasons(stage, inputs))
+            reasons = self.reasons(stage, inputs)
+            if self.put_aside(stage, key, inputs, reasons):
+                return
+            output = self.run(stage, key, reasons)
+        self.note(stage, key, inputs, output)
+
+    def note(self, stage: Stage, key: str, inputs: Mapping[str, str], output: Output) -> None:
+        """Take down what a stage made, and from what."""
+        self.values.outputs[stage.name] = output
+        if output.fresh:
+            self.made[key] = output
         self.now[stage.name] = {
             "key": key,
             "output": output.digest,
-            "inputs": {ref.text: [inputs[ref.text], self.whole(ref)] for ref in self.refs[stage.name]},
-            "code": code,
+            "inputs": {ref.text: [inputs[ref.text], self.values.whole(ref)] for ref in self.refs[stage.name]},
+            "code": self.codes[stage.name].digest,
         }
-        return output
 
-    def recall(self, stage: Stage, key: str) -> _Output | None:
+    def recall(self, stage: Stage, key: str) -> Output | None:
         """Return what the cache remembers under `key`, unread."""
         trace = self.store.get_trace(key)
         try:
-            return None if trace is None else _Output(str(trace["output"]), dict(trace["parts"]))
+            return None if trace is None else Output(str(trace["output"]), dict(trace["parts"]))
         except (KeyError, TypeError, ValueError):
             return None
 
-    def run(self, stage: Stage, key: str, reasons: tuple[Reason, ...]) -> _Output:
+    def run(self, stage: Stage, key: str, reasons: tuple[Reason, ...]) -> Output:
         """Run the function of `stage` and keep what it makes."""
-        values = [self.value_of(ref) for ref in self.refs[stage.name]]
+        values = [self.values.value_of(ref) for ref in self.refs[stage.name]]
         self.listener(Event(stage.name, "started", reasons=reasons))
         start = time.perf_counter()
-        try:
-            result = self.call(stage, values)
-            raw = codec.to_bytes(self.encode(stage, result))
-        except BaseException as error:
-            if isinstance(error, StageError):
-                error.stage = stage.name
-            self.stop(stage, time.perf_counter() - start, str(error) if isinstance(error, EngineError) else "")
-            raise
-        output = _Output(self.store.put_object(raw), self.parts(stage, raw), raw, fresh=True)
-        self.store.put_trace(key, {"stage": stage.name, "output": output.digest, "parts": output.parts})
-        steady = self.last.of(stage.name).get("output") == output.digest
-        seconds = time.perf_counter() - start
-        self.tell(Event(stage.name, "steady" if steady else "made", seconds, reasons))
-        return output
-
-    def call(self, stage: Stage, values: list[Any]) -> Any:
-        """Call the stage's function, with a way to report progress if it takes one."""
-        function = stage.function()
-        if not graph.wants_progress(function):
-            return function(*values)
 
         def progress(fraction: float, note: str = "") -> None:
             self.listener(Event(stage.name, "progress", fraction=min(max(fraction, 0.0), 1.0), text=note))
 
-        return function(*values, progress=progress)
-
-    def encode(self, stage: Stage, result: Any) -> Any:
-        """Encode what the function returned as the type that the table promises."""
         try:
-            return codec.encode(result, stage.output_type())
-        except CodecError as error:
-            raise error.inside(f"output of stage '{stage.name}'") from None
+            raw = encoded(stage, call(stage, values, progress))
+        except BaseException as error:
+            if isinstance(error, StageError):
+                self.finish_all()  # one before this in the table has the first word, as if none had gone aside
+            self.fail(stage, time.perf_counter() - start, error)
+            raise
+        return self.keep(stage, key, raw, time.perf_counter() - start, reasons)
+
+    def keep(self, stage: Stage, key: str, raw: bytes, seconds: float, reasons: tuple[Reason, ...]) -> Output:
+        """Put what a stage made into the cache."""
+        output = Output(self.store.put_object(raw), self.parts(stage, raw), raw, fresh=True)
+        self.store.put_trace(key, {"stage": stage.name, "output": output.digest, "parts": output.parts})
+        steady = self.last.of(stage.name).get("output") == output.digest
+        self.tell(Event(stage.name, "steady" if steady else "made", seconds, reasons))
+        return output
+
+    # The second process.
+
+    def put_aside(self, stage: Stage, key: str, inputs: dict[str, str], reasons: tuple[Reason, ...]) -> bool:
+        """Start `stage` in the second process; False if it is to run in this one.
+
+        A stage that feeds on nothing new is run here: little else is likely to be done meanwhile, and a process
+        takes a while to begin.
+        """
+        if not (self.may_go_aside and stage.aside and any(self.values.is_new(ref) for ref in self.refs[stage.name])):
+            return False
+        from kerfwave.engine.aside import Aside, Input
+
+        given = [Input(*self.values.sent(ref), ref) for ref in self.refs[stage.name]]
+        self.beside = self.beside or Aside()
+        try:
+            future = self.beside.start(stage, given)
+        except (OSError, RuntimeError):  # no process to be had, or it is gone
+            return False
+        self.pending[stage.name] = _Pending(future, key, inputs, reasons)
+        return True
+
+    def arrive(self, name: str) -> None:
+        """Wait for a stage if it is on its way."""
+        if name in self.pending:
+            self.finish(self.table[name])
+
+    def finish(self, stage: Stage) -> None:
+        """Wait for what a stage in the second process makes; run it here if that process is gone."""
+        pending = self.pending.pop(stage.name)
+        try:
+            made = pending.future.result()
+        except RuntimeError:  # BrokenProcessPool is one: killed, or never begun
+            output = self.run(stage, pending.key, pending.reasons)
+        except BaseException as error:
+            self.fail(stage, 0.0, error)
+            raise
+        else:
+            output = self.keep(stage, pending.key, made.raw, made.seconds, pending.reasons)
+        self.note(stage, pending.key, pending.inputs, output)
+
+    def finish_all(self) -> None:
+        """Wait for everything in the second process, in the order of the table."""
+        for name in tuple(self.pending):
+            self.arrive(name)
+
+    def close(self, *, at_once: bool) -> None:
+        """Let go of the second process."""
+        if self.beside is not None:
+            self.beside.close(at_once=at_once)
 
     def parts(self, stage: Stage, raw: bytes) -> dict[str, str]:
         """Return digests of the projections that other stages ask of this one, so that they need not read it."""
@@ -247,8 +298,11 @@ class _Build:
         data = codec.from_bytes(raw)
         return {".".join(ref.path): codec.sha256(codec.to_bytes(ref.of(data))) for ref in asked}
 
-    def stop(self, stage: Stage, seconds: float, text: str) -> None:
+    def fail(self, stage: Stage, seconds: float, error: BaseException) -> None:
         """Tell that `stage` failed and that what is left waits."""
+        if isinstance(error, StageError):
+            error.stage = stage.name
+        text = str(error) if isinstance(error, EngineError) else ""
         self.tell(Event(stage.name, "stopped", seconds, text=text))
         for other in self.stages:
             if other.name not in self.told:
@@ -258,54 +312,6 @@ class _Build:
         """Pass on the last word on a stage."""
         self.told[event.stage] = event
         self.listener(event)
-
-    # Values: bytes first, decoded when somebody needs them.
-
-    def raw(self, stage: Stage) -> bytes:
-        """Return the canonical bytes of a stage's output. Raises _Lost if they are gone."""
-        output = self.outputs[stage.name]
-        if output.raw is None:
-            output.raw = self.store.get_object(output.digest)
-            if output.raw is None:
-                raise _Lost(stage.name)
-        return output.raw
-
-    def value(self, stage: Stage) -> Any:
-        """Return a stage's output itself, the same whether it was made just now or recalled."""
-        output = self.outputs[stage.name]
-        if not output.decoded:
-            try:
-                output.value = codec.decode(stage.output_type(), codec.from_bytes(self.raw(stage)))
-            except (CodecError, ValueError):
-                if output.fresh:
-                    raise
-                raise _Lost(stage.name) from None
-            output.decoded = True
-        return output.value
-
-    def value_of(self, ref: Ref) -> Any:
-        return ref.value(self.roots[ref.source] if ref.source in self.roots else self.value(self.table[ref.source]))
-
-    def data_of(self, ref: Ref) -> Any:
-        if ref.source in self.root_data:
-            return ref.of(self.root_data[ref.source])
-        return ref.of(codec.from_bytes(self.raw(self.table[ref.source])))
-
-    def digest_of(self, ref: Ref) -> str:
-        """Return the digest of an input's value, from the trace where it is known."""
-        if ref.source in self.roots:
-            return codec.sha256(codec.to_bytes(self.data_of(ref))) if ref.path else self.root_digests[ref.source]
-        output = self.outputs[ref.source]
-        if not ref.path:
-            return output.digest
-        path = ".".join(ref.path)
-        if path not in output.parts:
-            output.parts[path] = codec.sha256(codec.to_bytes(self.data_of(ref)))
-        return output.parts[path]
-
-    def whole(self, ref: Ref) -> str:
-        """Return the digest of the object that an input is a part of."""
-        return self.root_digests[ref.source] if ref.source in self.roots else self.outputs[ref.source].digest
 
     # The last build, and why this one differs.
 
@@ -329,7 +335,7 @@ class _Build:
     def leaves(self, ref: Ref, then: str) -> list[Reason]:
         """Return the leaves of one input that changed, or only its name where they are not to be had cheaply."""
         whole = [Reason("changed", ref.text)]
-        if ref.source not in self.roots and not self.explain:
+        if ref.source in self.table and not self.explain:
             return whole
         before = self.store.get_object(then)
         if before is None:
@@ -338,16 +344,23 @@ class _Build:
             old = ref.of(codec.from_bytes(before))
         except ValueError:  # GraphError is one too: the earlier value had other fields
             return whole
-        return list(why.compare_values(ref.text, old, self.data_of(ref))) or whole
+        return list(why.compare_values(ref.text, old, self.values.data_of(ref))) or whole
 
     def remember(self) -> None:
         """Write the record of this build, and let the cache forget what no recent build refers to."""
         if self.now and any(self.last.of(name) != entry for name, entry in self.now.items()):
-            for raw in self.root_raw.values():
+            for raw in self.values.root_raw.values():
                 self.store.put_object(raw)
             parts = {name: part for code in self.codes.values() for name, part in code.parts.items()}
-            self.last.write(self.store, self.label, self.now, parts, self.root_digests.values())
+            self.last.write(self.store, self.label, self.now, parts, self.values.root_digests.values())
         if len(self.walker.memo) > self.known_imports:
             self.store.put_record(IMPORTS, self.walker.worth_keeping())
         if self.made:
             history.tidy(self.store)
+
+
+def cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

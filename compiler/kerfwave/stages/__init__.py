@@ -39,6 +39,7 @@ STAGES: tuple[Stage, ...] = (
         run="kerfwave.stages.field:run",
         output="kerfwave.stages.field:Solved",
         inputs=("body", "spec.checks.field", "spec.target.relief_from_hz", "spec.drive.volts"),
+        aside=True,
     ),
     Stage(
         "listening",
@@ -56,6 +57,7 @@ STAGES: tuple[Stage, ...] = (
             "spec.listening",
             "spec.driver_curve",
         ),
+        aside=True,
     ),
     Stage(
         "spread",
@@ -73,6 +75,7 @@ STAGES: tuple[Stage, ...] = (
             "spec.drive.volts",
             "spec.listening",
         ),
+        aside=True,
     ),
     Stage(
         "slices",
@@ -147,6 +150,22 @@ STAGES: tuple[Stage, ...] = (
         ),
     ),
     Stage(
+        "drawings",
+        run="kerfwave.stages.drawn:run",
+        output="kerfwave.stages.drawn:Drawn",
+        inputs=(
+            "body.body",
+            "slices.layers",
+            "slices.right",
+            "slices.pieces",
+            "slices.insets",
+            "nest.placements",
+            "field.compared",
+            "slices.checks",
+        ),
+        aside=True,
+    ),
+    Stage(
         "breakdown",
         run="kerfwave.stages.breakdown:run",
         output="kerfwave.stages.breakdown:CutDown",
@@ -180,27 +199,13 @@ STAGES: tuple[Stage, ...] = (
         run="kerfwave.stages.shaping:run",
         output="kerfwave.stages.shaping:ShapedSound",
         inputs=("response.response", "spec.shaping", "spec.target", "spec.drive", "spec.driver.xmax_mm"),
+        aside=True,
     ),
     Stage(
         "learned",
         run="kerfwave.stages.learned:run",
         output="kerfwave.stages.learned:Learned",
         inputs=("measured", "body", "response", "spec.drive.volts", "spec.listening"),
-    ),
-    Stage(
-        "drawings",
-        run="kerfwave.stages.drawn:run",
-        output="kerfwave.stages.drawn:Drawn",
-        inputs=(
-            "body.body",
-            "slices.layers",
-            "slices.right",
-            "slices.pieces",
-            "slices.insets",
-            "nest.placements",
-            "field.compared",
-            "slices.checks",
-        ),
     ),
     Stage(
         "proof",
