@@ -128,7 +128,7 @@ def _compare(a: _Side, b: _Side) -> Comparison:
         replace(change, place=_place(b if change.word != "removed" else a, change.path))
         for change in comparing.spec_changes(old, new)
     )
-    order = [stage.name for stage in STAGES if stage.name != "package"]  # which holds the spec's digest, so always new
+    order = [stage.name for stage in STAGES if stage.name not in ("pages", "package")]  # which hold all the others
     reached = comparing.reached_in_builds(a.keys, b.keys, order)
     reached = reached if any(one.word != "untouched" for one in reached) else ()
     return replace(found, spec_changes=changes, reached=reached)
