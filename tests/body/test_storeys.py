@@ -19,7 +19,7 @@ from kerfwave.body.keys import FoldKey
 from kerfwave.body.rules import LayerCount, body_rules, layer_counts
 from kerfwave.body.search import all_folds
 from kerfwave.body.slices import air_of_layer, slices
-from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement, levels, passages, seat_span
+from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement, floors, levels, passages, seat_span
 from kerfwave.model.spec import Enclosure, Plan, Terminals
 
 WAYS = (Arrangement(2), Arrangement(3), Arrangement(1, 1.0), Arrangement(2, 0.5))
@@ -107,6 +107,18 @@ def test_under_the_chamber_the_driver_is_centred_in_the_chamber():
     assert (low, high) == (9, 21)
     facing = levels(rules_of(rectangle(180, 200), "facing"), LayerCount(1, 20, 1), Arrangement(1, 1.0))
     assert facing.chamber[0] == 1 and facing.storeys[0][1] == 21
+
+
+def test_floors_part_what_lies_over_each_other():
+    """Upright, the chamber lies over the first storey, and that over the second; facing, it is the other way round."""
+    upright = levels(rules_of(rectangle(180, 200)), LayerCount(1, 30, 1), Arrangement(2, 1.0))
+    assert [(f.below, f.above) for f in floors(upright, Arrangement(2, 1.0))] == [(1, 0), (0, -1)]
+    facing = levels(rules_of(rectangle(180, 200), "facing"), LayerCount(1, 30, 1), Arrangement(2, 1.0))
+    found = floors(facing, Arrangement(2, 1.0))
+    assert [(f.below, f.above) for f in found] == [(-1, 0), (0, 1)]
+    assert found[0].span == (facing.chamber[1], facing.storeys[0][0])
+    beside = levels(rules_of(rectangle(180, 200)), LayerCount(1, 13, 1), Arrangement(2))
+    assert [(f.below, f.above, f.span) for f in floors(beside, Arrangement(2))] == [(0, 1, (7, 8))]
 
 
 def test_the_second_storey_runs_back_over_the_first():

@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from kerfwave.writers.assembly import KINDS, WireNote, assembly_steps, first_lid_layer
+from kerfwave.writers.assembly import KINDS, FillNote, FloorNote, WireNote, assembly_steps, first_lid_layer
 from kerfwave.writers.guide import OUTCOMES, drawing, render_guide
 
 VOID = {"meta", "input", "br", "link", "img", "hr"}
@@ -270,3 +270,20 @@ def test_the_wire_goes_into_its_channel_before_the_next_layer_covers_it(body):
         at = next(i for i, s in enumerate(steps) if s.kind == "wire")
         assert [s.kind for s in steps].count("wire") == 1
         assert (steps[at - 1].layer, steps[at + 1].layer) == (8, 9) and said in " ".join(steps[at].do)
+
+
+def test_what_a_floor_covers_is_done_before_it_is_laid(body):
+    """Chamber in layers 2 to 5, a floor in layer 6, the guide above it: as in a facing stack with the guide behind."""
+    fibre = (FillNote("rear chamber", 3.0, "", 6), FillNote("the whole guide", 2.0))
+    floors = (FloorNote(6, 6, "the chamber", "the guide"),)
+    for wire in (None, WireNote(8, True)):
+        steps = assembly_steps(
+            body.layers, body.pieces, body.openings, fill=fibre, wire=wire, floors=floors, chamber_covered_by=6
+        )
+        assert len({s.id for s in steps}) == len(steps)
+        before = [s for s in steps if s.layer == 6]
+        assert [s.kind for s in before] == ["wire", "fill", "close", "layer"]
+        assert "rear chamber: 3 g" in before[1].do[0] and "guide" not in before[1].do[0]
+        assert "floor between the chamber and the guide" in before[2].do[0]
+        assert [s.kind for s in steps if s.layer == 14] == ["fill", "close", "layer"]
+        assert [s.kind for s in steps].count("wire") == 1

@@ -92,13 +92,15 @@ def _guide(plan: Plan, rules: BodyRules, found: Levels, fold: Fold) -> list[AirP
     t, alone = rules.thickness_mm, len(found.storeys) == 1
     if not fold.runs:
         return []
-    prisms = [
-        AirPrism("guide" if alone else f"guide, storey {n}", "guide", ring, (), a * t, b * t)
-        for n, (ring, (a, b)) in enumerate(zip(_ducts_within(plan, fold), found.storeys, strict=True), 1)
-    ]
-    for n, hole in enumerate(passages(fold.runs, found, fold.key.arrangement, t), 1):
-        a, b = hole.span
-        prisms.append(AirPrism(f"passage {n}", "guide", hole.outline, (), a * t, b * t))
+    rings = _ducts_within(plan, fold)
+    holes = {hole.to_storey: hole for hole in passages(fold.runs, found, fold.key.arrangement, t)}
+    prisms: list[AirPrism] = []
+    for n, (ring, (a, b)) in enumerate(zip(rings, found.storeys, strict=True)):  # in the order of the sound's path
+        if n in holes:
+            low, high = holes[n].span
+            name = f"passage {sum(p.name.startswith('passage') for p in prisms) + 1}"
+            prisms.append(AirPrism(name, "guide", holes[n].outline, (), low * t, high * t))
+        prisms.append(AirPrism("guide" if alone else f"guide, storey {n + 1}", "guide", ring, (), a * t, b * t))
     return prisms
 
 

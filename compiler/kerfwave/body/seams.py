@@ -42,7 +42,7 @@ def check_seams(sliced: Slices) -> tuple[Check, Check]:
         if 0 < k < len(sliced.layers) - 1:
             for name in layer.pieces:
                 far, at = _farthest(shape[name], lap)
-                if at is not None and far > overhang[0]:
+                if at is not None and far > max(overhang[0], TOUCH_MM):
                     overhang = (far, name, (Spot(layer.index, round(at.x, 2), round(at.y, 2)),))
     return _said_of_seams(seams, *open_seam), _said_of_overhang(*overhang)
 

@@ -117,6 +117,22 @@ def plate_span(rules: BodyRules, middle: int) -> Span:
     return ((middle - layers) // 2, (middle + layers) // 2)
 
 
+@dataclass(frozen=True, slots=True)
+class Floor:
+    """The layers between two rooms that lie over each other: a storey by its number, the chamber is -1."""
+
+    span: Span
+    below: int
+    above: int
+
+
+def floors(found: Levels, arrangement: Arrangement) -> tuple[Floor, ...]:
+    """Return the floors of a stack, the lowest first."""
+    rooms = [(span, n) for n, span in enumerate(found.storeys)]
+    rooms = sorted([(found.chamber, -1), *rooms] if arrangement.under else rooms)
+    return tuple(Floor((low[1], high[0]), below, above) for (low, below), (high, above) in itertools.pairwise(rooms))
+
+
 # --- passages ---------------------------------------------------------------------------------------------------
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from kerfwave.acoustics.derivation import Parameter, derived
 from kerfwave.acoustics.guide import packing_kg_m3
 from kerfwave.acoustics.shaping import Shaped
+from kerfwave.body.storeys import Floor, floors
 from kerfwave.body.wire import wire_layer
 from kerfwave.model.parts import Check, Nest, Piece, Point, Recipe
 from kerfwave.model.spec import Spec
@@ -24,7 +25,7 @@ from kerfwave.stages.sizing import Sized
 from kerfwave.stages.slices import Sliced
 from kerfwave.stages.source import Source
 from kerfwave.stages.spread import Strayed
-from kerfwave.writers.assembly import FillNote, WireNote
+from kerfwave.writers.assembly import FillNote, FloorNote, WireNote
 
 HANDLED_G = 0.5  # nobody weighs fibre finer than this
 
@@ -69,23 +70,63 @@ class Facts:
 
     @property
     def fill(self) -> tuple[FillNote, ...]:
-        """Where loose fibre goes and how much of it."""
+        """Where loose fibre goes and how much of it, and before which layer if a floor closes the place."""
         found = []
         chamber = self.built.fill.chamber_pa_s_m2
         if chamber > 0:
             density = packing_kg_m3(chamber)
             grams = _grams(density * 1e3 * self.built.volumes.chamber_m3)
-            found.append(FillNote("rear chamber", grams, f"teased out evenly, {density:.0f} g to the litre"))
+            text = f"teased out evenly, {density:.0f} g to the litre"
+            found.append(FillNote("rear chamber", grams, text, self.covered_by(-1)))
         runs = [s for s in self.built.network.guide if s.flow_resistivity_pa_s_m2 > 0]
         if runs:
             density = packing_kg_m3(runs[0].flow_resistivity_pa_s_m2)
-            volume = math.fsum(s.length_m * s.area_in_m2 for s in runs)
             length = math.fsum(s.length_m for s in runs)
             whole = math.fsum(s.length_m for s in self.built.network.guide)
             place = "the whole guide" if length > 0.999 * whole else f"the guide's first {1e3 * length:.0f} mm"
             text = f"teased out evenly from the chamber on, {density:.0f} g to the litre"
-            found.append(FillNote(place, _grams(density * 1e3 * volume), text))
+            volumes = self._on_storeys(length) or {0: math.fsum(s.length_m * s.area_in_m2 for s in runs)}
+            for storey, volume in volumes.items():
+                here = place if len(volumes) == 1 else f"storey {storey + 1} of the guide"
+                found.append(FillNote(here, _grams(density * 1e3 * volume), text, self.covered_by(storey)))
         return tuple(found)
+
+    def _on_storeys(self, length_m: float) -> dict[int, float]:
+        """Return how many m3 of the guide's first so many metres lie on each storey; nothing if it has only one."""
+        fold, found = self.built.body.fold, dict[int, float]()
+        if fold.key.storeys == 1:
+            return found
+        storeys = iter(run.storey for run in fold.runs)
+        waiting: list[float] = []  # a passage counts with the storey that it leads to
+        for run in self.built.volumes.guide:
+            part = min(run.length_m, length_m)
+            length_m -= part
+            waiting.append(part * run.height_m * (run.width_in_m + run.width_out_m) / 2)
+            if not run.gap_m:
+                storey = next(storeys)
+                found[storey] = found.get(storey, 0.0) + math.fsum(waiting)
+                waiting = []
+        return {storey: volume for storey, volume in found.items() if volume > 0.0}
+
+    def covered_by(self, room: int) -> int | None:
+        """Return the first layer of the floor over a storey, or over the chamber (-1); None: the lid covers it."""
+        floor = next((one for one in self._floors if one.below == room), None)
+        return None if floor is None else floor.span[0] + 1
+
+    @property
+    def _floors(self) -> tuple[Floor, ...]:
+        body = self.built.body
+        return floors(body.levels, body.fold.key.arrangement) if body.fold.runs else ()
+
+    @property
+    def floors(self) -> tuple[FloorNote, ...]:
+        """The floors between storeys, the lowest first."""
+
+        def room(n: int) -> str:
+            alone = self.built.body.fold.key.storeys == 1
+            return "the chamber" if n < 0 else "the guide" if alone else f"storey {n + 1} of the guide"
+
+        return tuple(FloorNote(f.span[0] + 1, f.span[1], room(f.below), room(f.above)) for f in self._floors)
 
     @property
     def wire(self) -> WireNote | None:

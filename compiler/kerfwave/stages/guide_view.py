@@ -115,6 +115,8 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             stack=rules.stack,
             fill=facts.fill,
             wire=facts.wire,
+            floors=facts.floors,
+            chamber_covered_by=facts.covered_by(-1),
             pair=spec.count > 1,
             screw_count=spec.driver.screw_count,
             screw_hole_mm=spec.driver.screw_hole_mm,

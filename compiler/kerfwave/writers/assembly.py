@@ -21,6 +21,17 @@ class FillNote:
     place: str  # "rear chamber", "left pass"
     grams: float
     text: str = ""
+    before: int | None = None  # the layer that covers the place; None: the lid does
+
+
+@dataclass(frozen=True, slots=True)
+class FloorNote:
+    """A floor between two storeys: its layers, and what it parts."""
+
+    first: int
+    last: int
+    below: str  # "storey 2 of the guide", "the chamber"
+    above: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,23 +66,30 @@ def assembly_steps(
     wire: WireNote | None = None,
     pair: bool = False,
     dowels: str = "",
+    floors: Iterable[FloorNote] = (),
+    chamber_covered_by: int | None = None,
 ) -> tuple[Step, ...]:
     """Return all steps in the order of the work.
 
     The lid is every layer on top that no air crosses: what has to be inside (wire, fibre, a last clean) comes just
-    before it. Times and pressures are left to the label of the glue; `dowels` is a sentence on them, if any.
+    before it, or before the floor that covers the place: `chamber_covered_by` is the layer over the chamber, if it is
+    not the lid. Times and pressures are left to the label of the glue; `dowels` is a sentence on them, if any.
     """
     layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
     by_id = {p.id: p for p in pieces}
     lid = first_lid_layer(layers, by_id)
-    wired = min(wire.layer + 1, lid) if wire else None
+    covered = lid if chamber_covered_by is None else chamber_covered_by
+    wired = min(wire.layer + 1, covered) if wire else covered
+    over = {floor.first: floor for floor in floors}
     has_mouth = any(o.kind == "mouth" for o in openings)
     steps = [_prepare(len(layers), stack, pair), _dry(layers, has_mouth, dowels), _how(stack)]
     for position, layer in enumerate(layers):
-        if wire and layer.index == wired:
-            steps.append(_channel(wire, layer.index))
-        if layer.index == lid:
-            steps += [*(() if wire else (_wire(lid),)), *_before_the_lid(lid, fill)]
+        if layer.index == wired:
+            steps.append(_channel(wire, layer.index) if wire else _wire(layer.index))
+        if layer.index == lid or layer.index in over:
+            here = None if layer.index == lid else layer.index
+            steps += _fibre(layer.index, tuple(note for note in fill if note.before == here), last=here is None)
+            steps.append(_before_the_lid(lid) if here is None else _before_a_floor(over[layer.index]))
         parts = tuple(by_id[i] for i in layer.pieces)
         steps.append(_layer(layer, parts, tuple(o for o in openings if crosses(o, layer)), position, len(layers)))
     for piece in by_id.values():
@@ -211,38 +229,58 @@ def _wire(before: int) -> Step:
     )
 
 
-def _before_the_lid(lid: int, fill: tuple[FillNote, ...]) -> list[Step]:
-    """Return what has to be done while the body is still open at the top."""
-    steps: list[Step] = []
-    if fill:
-        steps.append(
-            Step(
-                "fill",
-                "fill",
-                "Put the fibre in",
-                (
-                    *(f"{note.place}: {_grams(note)} of loose fibre. {note.text}".strip() for note in fill),
-                    "Weigh it, tease it loose and spread it evenly. Packed tight or in lumps it does something else.",
-                    "Keep it off the cone and the magnet's vent, and hold it back with a few strands of thread.",
-                ),
-                "Wear a dust mask and gloves if the label of the fibre asks for them.",
-                layer=lid,
-            )
-        )
-    steps.append(
+def _fibre(before: int, fill: tuple[FillNote, ...], *, last: bool) -> list[Step]:
+    """Return the step that puts in the fibre whose place a layer covers, if there is any."""
+    if not fill:
+        return []
+    return [
         Step(
-            "close",
-            "close",
-            "Last look inside",
+            "fill" if last else f"fill-{before:02d}",
+            "fill",
+            "Put the fibre in",
             (
-                "Shine a light along the whole path: no beads of glue, no offcuts, no shavings.",
-                "Run a bead of glue along any seam that lets light through.",
-                "Pull gently on both ends of the wire. What is loose now stays loose.",
+                *(f"{note.place}: {_grams(note)} of loose fibre. {note.text}".strip() for note in fill),
+                "Weigh it, tease it loose and spread it evenly. Packed tight or in lumps it does something else.",
+                "Keep it off the cone and the magnet's vent, and hold it back with a few strands of thread.",
             ),
-            layer=lid,
+            "Wear a dust mask and gloves if the label of the fibre asks for them.",
+            layer=before,
         )
+    ]
+
+
+def _before_the_lid(lid: int) -> Step:
+    """Return what has to be done while the body is still open at the top."""
+    return Step(
+        "close",
+        "close",
+        "Last look inside",
+        (
+            "Shine a light along the whole path: no beads of glue, no offcuts, no shavings.",
+            "Run a bead of glue along any seam that lets light through.",
+            "Pull gently on both ends of the wire. What is loose now stays loose.",
+        ),
+        layer=lid,
     )
-    return steps
+
+
+def _before_a_floor(floor: FloorNote) -> Step:
+    """Return what has to be done before a floor covers a storey."""
+    alone = floor.first == floor.last
+    layers = f"Layer {floor.first} is" if alone else f"Layers {floor.first} to {floor.last} are"
+    return Step(
+        f"close-{floor.first:02d}",
+        "close",
+        f"Before layer {floor.first} covers {floor.below}",
+        (
+            f"{layers} the floor between {floor.below} and {floor.above}. The one rectangular hole in "
+            f"{'it' if alone else 'them'} is the passage for the air: hold the layer up to the drawing and see that "
+            "it lies as drawn, open below and above.",
+            "Shine a light along what it covers: no beads of glue, no offcuts, no shavings. No hand comes here again.",
+            "Glue every lane's wall right along, so that the sound finds no short cut, and wipe round the passage.",
+        ),
+        layer=floor.first,
+    )
 
 
 def _grams(note: FillNote) -> str:
