@@ -66,13 +66,43 @@ def test_coupon_reads_the_square(tmp_path, capsys):
     assert "measure again" in capsys.readouterr().err
 
 
-def test_a_forbidden_sheet_gets_no_test_cuts_and_fails_the_check(tmp_path, shelf_copy, capsys):
+@pytest.mark.parametrize(
+    ("material", "said"),
+    [
+        ("pvc", "PVC must not be laser-cut"),
+        ("moon-board", "the material 'moon-board' is not in the table of the spec reference"),
+        ("mdf", "is doubtful under a laser"),
+    ],
+)
+@pytest.mark.parametrize("command", ["coupon", "check", "build"])
+def test_all_commands_refuse_the_same_sheets(tmp_path, demo_package, shelf_copy, capsys, command, material, said):
     stock = shelf_copy / "stock" / "birch-6.yaml"
-    stock.write_text(stock.read_text("utf-8").replace("birch-plywood", "pvc"), "utf-8")
-    assert main(["coupon", str(shelf_copy / "listening-post.yaml"), "--out", str(tmp_path / "o")]) == 2
-    assert "PVC must not be laser-cut" in capsys.readouterr().err and not (tmp_path / "o").exists()
-    assert main(["check", str(shelf_copy / "listening-post.yaml"), "--out", str(tmp_path / "o")]) == 2
-    assert "PVC must not be laser-cut" in capsys.readouterr().err
+    stock.write_text(stock.read_text("utf-8").replace("birch-plywood", material), "utf-8")
+    # What is known of the demo's body is not made again.
+    out = tmp_path / "o" if command == "coupon" else demo_package.parent
+    spec = shelf_copy / "refused.yaml"
+    spec.write_text((shelf_copy / "listening-post.yaml").read_text("utf-8"), "utf-8")
+    assert main([command, str(spec), "--out", str(out)]) == 2
+    assert said in capsys.readouterr().err
+    assert not (tmp_path / "o").exists() and not (out / "refused").exists()
+
+
+def test_a_doubtful_sheet_is_cut_once_it_is_acknowledged(tmp_path, demo_package, shelf_copy, capsys):
+    stock = shelf_copy / "stock" / "birch-6.yaml"
+    stock.write_text(stock.read_text("utf-8").replace("birch-plywood", "mdf"), "utf-8")
+    spec = shelf_copy / "doubtful.yaml"
+    text = (shelf_copy / "listening-post.yaml").read_text("utf-8")
+    spec.write_text(text.replace("\nname:", "\nacknowledge: [doubtful-material]\nname:"), "utf-8")
+    assert main(["coupon", str(spec), "--out", str(tmp_path)]) == 0
+    assert main(["build", str(spec), "--out", str(demo_package.parent)]) == 0
+    capsys.readouterr()
+    package = demo_package.parent / "doubtful"
+    report = json.loads((package / "report.json").read_text("utf-8"))
+    assert report["outcome"]["safety"] == "fix-first"
+    line = next(line for line in report["safety"] if line["id"] == "material-sheet")
+    assert line["level"] == "fix-first" and "Before you cut it" in line["text"]
+    head = (package / "gcode" / "sheet-01.nc").read_text("ascii").split("M5")[0]
+    assert "(SAFETY: fix first" in head and "(UNVERIFIED RECIPE" in head
 
 
 def rows_of(package, name):

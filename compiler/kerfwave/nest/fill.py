@@ -146,10 +146,18 @@ def _shuffled(stances: tuple[Stance, ...], rng: random.Random) -> tuple[Stance, 
     return tuple(stances[k] for _, k in sorted((rng.random(), k) for k in range(len(stances))))[:_TRIED]
 
 
+def _drawn(item: Item, odd: float, rng: random.Random) -> tuple[Stance, ...]:
+    """Draw stances, from all there are with a chance `odd`; else quarter turns, whose maps are mostly there already."""
+    if not item.leaning or rng.random() < odd:
+        return _shuffled(item.stances, rng)
+    return _shuffled(item.upright, rng)
+
+
 def fresh(items: tuple[Item, ...], rng: random.Random, lean: float | None = None) -> Genes:
     """Draw new genes; `lean` is the share of items that fill from the left, drawn too if None."""
     weights = [(-item.hull_mm2 * (0.7 + 0.6 * rng.random()), k) for k, item in enumerate(items)]
-    stances = tuple(_shuffled(item.stances, rng) for item in items)
+    odd = rng.random() ** 2 if any(i.leaning for i in items) else 1.0
+    stances = tuple(_drawn(item, odd, rng) for item in items)
     lean = rng.random() if lean is None else lean
     return Genes(tuple(k for _, k in sorted(weights)), stances, tuple(rng.random() < lean for _ in items))
 
@@ -163,7 +171,7 @@ def vary(genes: Genes, items: tuple[Item, ...], rng: random.Random) -> Genes:
             other = int(rng.random() * len(items))
             order[k], order[other] = order[other], order[k]
         elif kind < 0.75:
-            stances[k] = _shuffled(items[k].stances, rng)
+            stances[k] = _drawn(items[k], 0.5, rng)
         else:
             across[k] = not across[k]
     return Genes(tuple(order), tuple(stances), tuple(across))

@@ -61,6 +61,16 @@ class Item:
     wood_mm2: float
 
     @property
+    def upright(self) -> tuple[Stance, ...]:
+        """The stances that are quarter turns."""
+        return tuple(s for s in self.stances if s.deg % 90 == 0)
+
+    @property
+    def leaning(self) -> bool:
+        """Whether it may lie upright, and at other angles too."""
+        return 0 < len(self.upright) < len(self.stances)
+
+    @property
     def kind(self) -> tuple[object, ...]:
         """What tells the item from others."""
         return (self.stances[0].form, self.ways)

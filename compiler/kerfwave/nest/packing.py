@@ -21,6 +21,8 @@ from kerfwave.nest.raster import best_cell
 from kerfwave.nest.tidy import tidy
 from kerfwave.numfmt import fixed
 
+_SHARE = 8  # so much less effort goes into angles beside the quarter turns, whose maps are many and slow to make
+
 
 def pack(
     pieces: tuple[Piece, ...],
@@ -90,7 +92,8 @@ def pack(
         # Quarter turns first: a small part of the ways to lie, and often the best of them.
         layouts += lay_out(maps, tuple(i for i in plain if i is not None), sizes, bound, effort, seed)
     if not layouts or layouts[0].left or bound(len(layouts[0].sheets)) < len(layouts[0].sheets):
-        layouts += lay_out(maps, items, sizes, bound, effort, seed)
+        share = 1 if turns == "quarter" else _SHARE
+        layouts += lay_out(maps, items, sizes, bound, max(effort // share, 1), seed)
     layout = tidy(maps, best_of(layouts), effort // 3, seed)
     if layout.left:
         left = tuple(sorted(i.piece.id for i in layout.left))

@@ -21,13 +21,19 @@ def run(
     """Run the stage. A machine without a word for air assist has none.
 
     Raises:
-        StageError: for a material that must not be cut, or a doubtful one that nobody has looked into.
+        StageError: for a material that must not be cut or is not known, or a doubtful one that nobody has looked into.
     """
     material = find(stock.material)
-    if material is not None and material.standing == "forbidden":
+    if material is None:
+        message = (
+            f"the material '{stock.material}' is not in the table of the spec reference, so what it gives off is not "
+            "known: it is not cut. Ask its maker for the safety data sheet, and use a sheet that is known"
+        )
+        raise StageError(message, ("stock", "material"))
+    if material.standing == "forbidden":
         message = f"{material.name} must not be laser-cut: {material.reason}; use another sheet"
         raise StageError(message, ("stock", "material"))
-    if material is not None and material.standing == "doubtful" and ACKNOWLEDGED not in acknowledge:
+    if material.standing == "doubtful" and ACKNOWLEDGED not in acknowledge:
         message = (
             f"{material.name} is doubtful under a laser: {material.reason}. First {material.find_out}; then say so in "
             f"the spec with acknowledge: [{ACKNOWLEDGED}]"
