@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import pairwise
 
 from kerfwave.model.parts import Move, Point, Ring
 
@@ -73,15 +72,17 @@ def _longest_arc(ends: list[Point], at: int, digits: int) -> tuple[int, Point, s
     best = None
     turn = 0.0
     sign = 0.0
+    longest = math.dist(ends[at], ends[min(at + 1, len(ends) - 1)])
     for to in range(at + 2, len(ends)):
         step = _turn(ends[to - 2], ends[to - 1], ends[to])
         sign = sign or math.copysign(1.0, step)
         turn += abs(step)
         if step * sign <= 0 or abs(step) > math.pi / 3 or turn > _SWEEP:
             break
+        longest = max(longest, math.dist(ends[to - 1], ends[to]))
         if to - at < _LEAST_EDGES:
             continue
-        centre = _centre(ends[at : to + 1], digits)
+        centre = _centre(ends[at : to + 1], longest, digits)
         if centre is None:
             if best is not None:
                 break
@@ -96,8 +97,10 @@ def _turn(a: Point, b: Point, c: Point) -> float:
     return math.atan2(ux * vy - uy * vx, ux * vx + uy * vy)
 
 
-def _centre(run: list[Point], digits: int) -> Point | None:
+def _centre(run: list[Point], longest_mm: float, digits: int) -> Point | None:
     """Return the centre of the circle through both ends that fits the points between best, or None.
+
+    `longest_mm` is the longest edge in the run: it lies furthest inside the circle.
 
     With the centre at m + h n on the bisector of the chord, |q - centre| = radius is linear in h for each point
     q, so least squares is one division.
@@ -108,10 +111,12 @@ def _centre(run: list[Point], digits: int) -> Point | None:
         return None
     mx, my, nx, ny = (ax + bx) / 2, (ay + by) / 2, -(by - ay) / chord, (bx - ax) / chord
     above = below = 0.0
+    quarter = chord * chord / 4
     for qx, qy in run[1:-1]:
-        across = (qx - mx) * nx + (qy - my) * ny
-        above += ((qx - mx) ** 2 + (qy - my) ** 2 - chord**2 / 4) * across
-        below += 2 * across**2
+        ux, uy = qx - mx, qy - my
+        across = ux * nx + uy * ny
+        above += (ux * ux + uy * uy - quarter) * across
+        below += 2 * across * across
     if below < 1e-12:
         return None
     height = above / below
@@ -119,11 +124,10 @@ def _centre(run: list[Point], digits: int) -> Point | None:
     if radius > _LARGEST_RADIUS_MM:
         return None
     cx, cy = round(mx + height * nx, digits) + 0.0, round(my + height * ny, digits) + 0.0
-    for qx, qy in run:
-        if abs(math.hypot(qx - cx, qy - cy) - radius) > TOLERANCE_MM:
-            return None
-    for (px, py), (qx, qy) in pairwise(run):
-        half = math.hypot(qx - px, qy - py) / 2
-        if half >= radius or radius - math.sqrt(radius**2 - half**2) > SAGITTA_MM:
-            return None
-    return cx, cy
+    half = longest_mm / 2
+    if half >= radius or radius - math.sqrt(radius**2 - half**2) > SAGITTA_MM:
+        return None
+    centre = (cx, cy)
+    if any(abs(math.dist(point, centre) - radius) > TOLERANCE_MM for point in run):
+        return None
+    return centre

@@ -7,6 +7,16 @@ import math
 from kerfwave.model.parts import Move, Point
 
 
+def course(start: Point, move: Move) -> tuple[float, Point, Point]:
+    """Return the length of a move that begins at `start`, and its directions there and at its end (see `heading`)."""
+    if move.centre_x_mm is None or move.centre_y_mm is None:
+        dx, dy = move.x_mm - start[0], move.y_mm - start[1]
+        length = math.hypot(dx, dy)
+        along = (dx / length, dy / length) if length else (0.0, 0.0)
+        return length, along, along
+    return length_mm(start, move), heading(start, move), heading(start, move, at_end=True)
+
+
 def length_mm(start: Point, move: Move) -> float:
     """Return the length of one move that begins at `start`."""
     if move.centre_x_mm is None or move.centre_y_mm is None:

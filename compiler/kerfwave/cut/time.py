@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from kerfwave.cut.motion import heading, length_mm
+from kerfwave.cut.motion import course
 from kerfwave.model.parts import Move, Point
 from kerfwave.model.spec import Machine
 
@@ -29,16 +29,16 @@ def estimate(moves: Iterable[Move], machine: Machine, start: Point = (0.0, 0.0))
     limits: list[float] = []
     joins: list[float] = []  # highest speed at the start of each move
     at = start
-    before: tuple[Point, Move] | None = None
+    before: tuple[Point, Move] | None = None  # the last move and its direction at its end
     for move in moves:
-        length = length_mm(at, move)
+        length, begins, ends = course(at, move)
         if length == 0:
             continue
         limit = _limit_mm_s(at, move, machine)
-        joins.append(min(limit, limits[-1]) if before and _runs_on(before, at, move) else 0.0)
+        joins.append(min(limit, limits[-1]) if before and _runs_on(before, begins, move) else 0.0)
         lengths.append(length)
         limits.append(limit)
-        before = (at, move)
+        before = (ends, move)
         at = (move.x_mm, move.y_mm)
     joins.append(0.0)
     for i in range(len(lengths) - 1, -1, -1):
@@ -58,11 +58,11 @@ def _limit_mm_s(start: Point, move: Move, machine: Machine) -> float:
     return min(limit, math.sqrt(machine.acceleration_mm_s2 * radius))
 
 
-def _runs_on(before: tuple[Point, Move], at: Point, move: Move) -> bool:
-    if "rapid" in (before[1].kind, move.kind) or (before[1].power > 0) != (move.power > 0):
+def _runs_on(before: tuple[Point, Move], begins: Point, move: Move) -> bool:
+    (ux, uy), last = before
+    if "rapid" in (last.kind, move.kind) or (last.power > 0) != (move.power > 0):
         return False
-    (ux, uy), (vx, vy) = heading(before[0], before[1], at_end=True), heading(at, move)
-    return ux * vx + uy * vy >= _COS_CORNER
+    return ux * begins[0] + uy * begins[1] >= _COS_CORNER
 
 
 def _trapezoid_s(length: float, begin: float, end: float, limit: float, accel: float) -> float:
