@@ -56,6 +56,7 @@ def _coupon(arguments: argparse.Namespace) -> int:
     from kerfwave import cut
     from kerfwave.engine import StageError
     from kerfwave.findings import render
+    from kerfwave.model.kinds import kinds
     from kerfwave.spec import load
     from kerfwave.stages import recipe as stage
 
@@ -65,10 +66,11 @@ def _coupon(arguments: argparse.Namespace) -> int:
     spec = loaded.spec
     machine = spec.machine
     try:
-        recipe = stage.run(
-            spec.recipes, machine.laser, machine.max_feed_mm_min, machine.air_on, spec.stock, spec.acknowledge
+        stock = kinds(spec.stock)[0].stock
+        recipe = stage.one(
+            spec.recipes, machine.laser, machine.max_feed_mm_min, machine.air_on, stock, spec.acknowledge
         )
-        coupons = cut.all_coupons(machine, spec.stock, recipe)
+        coupons = cut.all_coupons(machine, stock, recipe)
     except (StageError, cut.CutError) as error:
         raise Refused(f"{arguments.spec}: {error}") from error
     if arguments.read_square:
@@ -97,7 +99,7 @@ def _read_square(square: cut.Coupon, lengths: list[float]) -> int:
 def _coupon_files(spec: Spec, coupons: tuple[cut.Coupon, ...], recipe: Recipe, folder: str) -> Mapping[str, str]:
     """Return programs, drawings, the page with the reading tables and a report; every program is proved first."""
     from kerfwave import cut
-    from kerfwave.cut.recipe import thickness_mm
+    from kerfwave.model.kinds import kinds
     from kerfwave.stages.bench_view import coupon_table
     from kerfwave.stages.shop import FORMAT, shop
     from kerfwave.writers import drawings, gcode
@@ -121,7 +123,7 @@ def _coupon_files(spec: Spec, coupons: tuple[cut.Coupon, ...], recipe: Recipe, f
         views.append((view, coupon_table(coupon, recipe.kerf_mm) or Table("", (), ())))
     title = f"Test cuts for {spec.machine.name} and {spec.stock.name}"
     files["reading.html"] = render_reading(title, recipe.provenance, tuple(views), folder)
-    known = shop(spec, recipe, thickness_mm(spec.stock))
+    known = shop(spec, (recipe,), kinds(spec.stock)[:1])
     files["report.json"] = render_report({"format": FORMAT, "name": title, **known})
     return files
 

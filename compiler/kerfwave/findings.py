@@ -65,6 +65,7 @@ CODES: dict[str, str] = {
     "K419": "a sheet's outline that is not simple, or not measured from its corner",
     "K420": "a keep-out place that is not on its sheet",
     "K421": "two keys that say the same thing",
+    "K422": "sheets whose label does not fit what is asked of them",
 }
 
 # Found after the specs are read, by the build itself.

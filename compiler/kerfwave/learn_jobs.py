@@ -144,23 +144,27 @@ def _recipe_entry(arguments: argparse.Namespace) -> dict[str, Value]:
     provenance: dict[str, Value] = {"measured": True, "date": arguments.date, "coupon": arguments.coupon}
     provenance |= {key: text for key, text in (("by", arguments.by), ("note", "; ".join(notes))) if text}
     values = {key: whole(v) if isinstance(v, float) else v for key, v in said.items() if v is not None}
-    from_package = _of_package(arguments.package) if arguments.package else {}
+    from_package = _of_package(arguments.package, arguments.coupon) if arguments.package else {}
     return {"name": arguments.name, **from_package, **values, "provenance": provenance}
 
 
-def _of_package(name: str) -> dict[str, Value]:
-    """Return what a package, or a folder of test cuts, was cut with."""
+def _of_package(name: str, coupon: str) -> dict[str, Value]:
+    """Return what a package, or a folder of test cuts, was cut with; of several thicknesses, those of the test cut."""
     from kerfwave.compare import load_report
 
     try:
         report = load_report(Path(name))
         recipe, machine, stock = report["recipe"], report["machine"], report["stock"]
+        measured = stock["measured_mm"]
+        for kind, settings in zip(stock.get("kinds", ()), report.get("recipes", ()), strict=False):
+            if coupon in kind["coupons"]:
+                recipe, measured = settings, kind["measured_mm"]
         return {
             "optical_power_w": machine["optical_power_w"],
             "wavelength_nm": machine["wavelength_nm"],
             "material": stock["material"],
             **({"glue": stock["glue"]} if "glue" in stock else {}),
-            "thickness_mm": round(stock["measured_mm"], 4),
+            "thickness_mm": round(measured, 4),
             "air_assist": recipe["air_assist"],
             "power_percent": recipe["power_percent"],
             "feed_mm_min": recipe["feed_mm_min"],

@@ -31,7 +31,7 @@ from specs_at_random import spec as spec_at_random
 
 from kerfwave.body import shapes
 from kerfwave.body.air import Body, body
-from kerfwave.body.rules import LayerCount
+from kerfwave.body.rules import stack
 from kerfwave.body.slices import air_of_layer
 from kerfwave.body.storeys import Arrangement
 from kerfwave.engine import StageError
@@ -102,6 +102,7 @@ def attempt(folder: str, most_bodies: int, seed: int) -> Outcome:
         plan = shapes.polygon(spec.enclosure.plan.outline)
         about["litres"] = plan.area * spec.enclosure.height_mm * 1e-6
         known: dict[str, Any] = {"spec": spec}
+        stage("supply", known)
         sized, built, cut = (stage(name, known) for name in ("sizing", "body", "slices"))
     except StageError as error:
         clear = bool(error.where) and NUMBER.search(error.message) is not None
@@ -195,12 +196,13 @@ def growth() -> None:
     """Print how body and slices of the first demo grow with its layers."""
     spec = load(ROOT / "specs" / "listening-post.yaml").spec
     known: dict[str, Any] = {"spec": spec}
+    stage("supply", known)
     sized = stage("sizing", known)
     stage("body", known)
     print("layers   body and slices of listening-post, processor time")
     first = 0.0
     for layers in (14, 14, 28, 56):  # the first round pays for the imports
-        counts = LayerCount(1, layers - 2, 1)
+        counts = stack(sized.rules, 1, layers - 2, 1)
         designs = (replace(sized.designs[0], counts=counts),)
         start = time.process_time()
         made = body(spec.enclosure.plan, sized.rules, spec.driver, counts, designs[0].fold)

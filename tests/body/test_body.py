@@ -16,7 +16,7 @@ from kerfwave.body.fold import fold, guide_air
 from kerfwave.body.insets import insets
 from kerfwave.body.keys import FoldKey
 from kerfwave.body.places import CannotFold
-from kerfwave.body.rules import body_rules, layer_counts, seat_layers
+from kerfwave.body.rules import body_rules, layer_counts
 from kerfwave.body.slices import air_of_layer, letters, slices
 from kerfwave.model.spec import Enclosure, Terminals
 
@@ -182,7 +182,9 @@ def test_insets_are_the_seat_less_the_play():
     body, cut, rules, chosen, counts = made(trapezoid(186, 156, 212))
     ring, plate = insets(body, DRIVER, Terminals())
     assert (ring.role, plate.role) == ("driver-ring", "terminal-plate")
-    layers = seat_layers(rules, counts.total)
+    first, after = body.levels.seat
+    layers = after - first
+    assert first == counts.total - after
     seated = [layer for layer in cut.layers if _pocket(cut, layer, chosen.driver.x_mm)]
     assert len(seated) == layers
     assert _size(ring.outline) == pytest.approx(

@@ -10,7 +10,8 @@ from bodies import made, rectangle, trapezoid
 from kerfwave.body import checks, shapes
 from kerfwave.body.seams import check_seams
 from kerfwave.body.splitting import CLEAR_MM, STAGGER_MM, CannotSplit, fits, split_layers, wasteful
-from kerfwave.model.spec import SheetStock
+from kerfwave.model.kinds import kinds
+from kerfwave.model.spec import SheetStock, Stock
 from kerfwave.stages.sparing import Shop, least_stock
 
 
@@ -109,7 +110,8 @@ def test_stock_is_saved_or_left_alone():
     layers = cut.layers[6:8]
     few = dataclasses.replace(cut, layers=layers, pieces=tuple(p for p in cut.pieces if p.layer in (7, 8)))
     for width, saved in ((205.0, True), (290.0, False)):
-        shop = Shop((SheetStock(width, 235.0, 8),), 5.0, 2.0, None, "quarter", (400.0, 400.0), 1)
+        stock = Stock("birch", "birch-plywood", "muf", 6.3, (6.3,), 680, (SheetStock(width, 235.0, 8),))
+        shop = Shop(kinds(stock), 5.0, 2.0, None, "quarter", (400.0, 400.0), 1)
         less, said = least_stock(body, few, (), shop, keyed=False)
         assert (said.id, said.level) == ("split", "ok")
         if saved:

@@ -16,10 +16,10 @@ from kerfwave.body import air, checks, measure, path, shapes
 from kerfwave.body.fold import fold, guide_air
 from kerfwave.body.insets import insets
 from kerfwave.body.keys import FoldKey
-from kerfwave.body.rules import LayerCount, body_rules, layer_counts
+from kerfwave.body.rules import body_rules, layer_counts, stack
 from kerfwave.body.search import all_folds
 from kerfwave.body.slices import air_of_layer, slices
-from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement, floors, levels, passages, seat_span
+from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement, floors, levels, passages
 from kerfwave.model.spec import Enclosure, Plan, Terminals
 
 WAYS = (Arrangement(2), Arrangement(3), Arrangement(1, 1.0), Arrangement(2, 0.5))
@@ -48,7 +48,6 @@ def test_every_body_on_storeys_keeps_its_promises(plan, pick, stack, way):
     chosen = standing[pick % len(standing)]
     body = air.body(plan, rules, DRIVER, counts, chosen)
     cut = slices(body, "sheet")
-    t = rules.thickness_mm
 
     # Wood and air fill every layer; nothing leaks, every opening is reached, all holds together.
     outline = shapes.polygon(plan.outline)
@@ -85,27 +84,27 @@ def test_every_body_on_storeys_keeps_its_promises(plan, pick, stack, way):
     spans = sorted(body.levels.storeys)
     assert all(a[1] < b[0] for a, b in itertools.pairwise(spans))
     assert counts.floor <= spans[0][0] and spans[-1][1] <= counts.floor + counts.inner
-    for hole in passages(chosen.runs, body.levels, way, t):
+    for hole in passages(chosen.runs, body.levels, way, counts):
         assert shapes.polygon(hole.outline).within(shapes.polygon(plan.outline).buffer(-rules.wall_mm + 0.01))
 
 
 def test_storeys_are_equally_high_and_floors_take_what_is_left():
     rules = rules_of(rectangle(180, 200))  # separators of 6 mm, layers of 6.3: one layer is a floor
-    assert levels(rules, LayerCount(1, 12, 1), IN_ONE_PLANE).storeys == ((1, 13),)
-    assert levels(rules, LayerCount(1, 13, 1), Arrangement(2)).storeys == ((1, 7), (8, 14))
-    assert levels(rules, LayerCount(1, 14, 1), Arrangement(2)).storeys == ((1, 7), (9, 15))
-    assert levels(rules, LayerCount(1, 4, 1), Arrangement(3)) is None
+    assert levels(rules, stack(rules, 1, 12, 1), IN_ONE_PLANE).storeys == ((1, 13),)
+    assert levels(rules, stack(rules, 1, 13, 1), Arrangement(2)).storeys == ((1, 7), (8, 14))
+    assert levels(rules, stack(rules, 1, 14, 1), Arrangement(2)).storeys == ((1, 7), (9, 15))
+    assert levels(rules, stack(rules, 1, 4, 1), Arrangement(3)) is None
 
 
 def test_under_the_chamber_the_driver_is_centred_in_the_chamber():
     """The ring of 75.3 mm takes twelve layers of 6.3; of 20 inner layers one is a floor, seven are for the guide."""
     rules = rules_of(rectangle(180, 200))
-    found = levels(rules, LayerCount(1, 20, 1), Arrangement(1, 1.0))
+    found = levels(rules, stack(rules, 1, 20, 1), Arrangement(1, 1.0))
     assert found.storeys == ((1, 8),)
     assert found.chamber == (9, 21)
-    low, high = seat_span(rules, found.middle)
+    low, high = found.seat
     assert (low, high) == (9, 21)
-    facing = levels(rules_of(rectangle(180, 200), "facing"), LayerCount(1, 20, 1), Arrangement(1, 1.0))
+    facing = levels(rules_of(rectangle(180, 200), "facing"), stack(rules, 1, 20, 1), Arrangement(1, 1.0))
     assert facing.chamber[0] == 1 and facing.storeys[0][1] == 21
 
 

@@ -21,7 +21,7 @@ def test_the_channel_leaves_the_web_and_leads_nowhere_but_into_the_chamber(plan)
     assert channel.area > 15 * (2.5 + PLAY_MM)
     z = {(p.from_z_mm, p.to_z_mm) for p in body.air if p.kind in ("wire", "wire-tie")}
     index = wire_layer(counts.total)
-    assert z == {((index - 1) * rules.thickness_mm, index * rules.thickness_mm)}
+    assert z == {(counts.z_mm[index - 1], counts.z_mm[index])}
     assert counts.total / 2 < index <= counts.total / 2 + 1
     # Nowhere wider than the wire and its play, open to the chamber, a web away from everything else.
     chamber = shapes.polygon(fold.chamber)

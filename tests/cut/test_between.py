@@ -89,7 +89,7 @@ def test_forbidden_is_refused_and_doubtful_asks_for_a_word(material):
     stock = replace(STOCK, material=material.key)
 
     def run(*acknowledge):
-        return stage.run((), LASER, 6000.0, None, stock, acknowledge)
+        return stage.one((), LASER, 6000.0, None, stock, acknowledge)
 
     if material.standing == "accepted":
         assert run() == run("doubtful-material")

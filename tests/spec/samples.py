@@ -53,6 +53,13 @@ EDITS: dict[str, tuple[Edit, ...]] = {
     "K420": (
         ("price: 4.5}", "price: 4.5, keep_out: [{shape: circle, what: knot, x_mm: 420, y_mm: 90, diameter_mm: 20}]}"),
     ),
+    "K422": (
+        ("height_mm: 260", "height_mm: 260\n  plates_mm: 9"),
+        (
+            "price: 4.5}",
+            "price: 4.5}\n    - {width_mm: 380, height_mm: 380, count: 2, thickness_mm: 4, measured_mm: 4}",
+        ),
+    ),
     "K421": (("height_mm: 260", "height_mm: 260\n  inset_fit: slide\n  fit_mm: 0.2"),),
     "K415": (("height_mm: 260", "height_mm: 260\n  terminals: {plate_width_mm: 30}"),),
 }

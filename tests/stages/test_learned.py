@@ -9,8 +9,10 @@ import pytest
 from kerfwave.acoustics.air import air
 from kerfwave.acoustics.driver import complete
 from kerfwave.acoustics.network import response
+from kerfwave.body.supply import uniform
 from kerfwave.cli import main
 from kerfwave.jobs import _load
+from kerfwave.model.kinds import mean_mm
 from kerfwave.model.measured import Measured, MeasuredValue
 from kerfwave.stages import body, learned, sizing
 from kerfwave.stages import response as responding
@@ -27,9 +29,8 @@ def made(demo_spec):
 
     def quiet(*_: object) -> None: ...
 
-    sized = sizing.run(
-        spec.driver, spec.target, spec.enclosure, spec.stock.measured_mm, spec.drive.volts, "half", progress=quiet
-    )
+    supply = uniform(mean_mm(spec.stock.measured_mm))
+    sized = sizing.run(spec.driver, spec.target, spec.enclosure, supply, spec.drive.volts, "half", progress=quiet)
     built = body.run(sized, spec.driver, spec.enclosure, spec.target, spec.drive.volts, "half", progress=quiet)
     sound = responding.run(built, sized, spec.driver, spec.target, spec.drive.volts, spec.listening)
     return spec, built, sound

@@ -14,7 +14,8 @@ from kerfwave.acoustics.driver import complete
 from kerfwave.acoustics.network import response
 from kerfwave.body import measure
 from kerfwave.model.acoustic import Network
-from kerfwave.model.spec import Drive, DriverCurve, Listening, Target
+from kerfwave.model.kinds import kinds
+from kerfwave.model.spec import Drive, DriverCurve, Listening, SheetStock, Stock, Target
 from kerfwave.stages import listening, spread
 
 TARGET = Target(100, 700, 60.0, 20.0, 70.0)
@@ -140,9 +141,8 @@ def test_a_target_at_the_edge_is_told_by_the_spread(made):
     plain = response(network, f, air(), 2.0, 1.0, "half")
     asked = replace(TARGET, band_from_hz=100.0, band_to_hz=110.0, level_db=plain.spl_db[0] + 0.2, ripple_db=30.0)
     asked = replace(asked, relief_least_db=-20.0)
-    found = spread.run(
-        network, closed, body.counts.inner, body.rules.thickness_mm, bodies.DRIVER, asked, (6.3,), 6.5, 2.0, Listening()
-    )
+    stock = Stock("birch", "birch-plywood", "muf", 6.5, (6.3,), 680, (SheetStock(400, 400, 9),))
+    found = spread.run(network, closed, body.counts, kinds(stock), bodies.DRIVER, asked, 2.0, Listening())
     (check,) = found.checks
     assert check.level == "warn"
     assert 0.0 < check.value < 0.8

@@ -9,7 +9,9 @@ import pytest
 from kerfwave.acoustics.air import air
 from kerfwave.body import checks
 from kerfwave.body.slices import slices
+from kerfwave.body.supply import uniform
 from kerfwave.engine.errors import StageError
+from kerfwave.model.kinds import mean_mm
 from kerfwave.spec import load
 from kerfwave.stages import body, field, listening, response, sizing
 
@@ -26,7 +28,7 @@ def sized(case, **target):
         spec.driver,
         replace(spec.target, **target),
         replace(spec.enclosure, case=case, guide_least_mm=None, least_duct_mm=16.0),
-        spec.stock.measured_mm,
+        uniform(mean_mm(spec.stock.measured_mm)),
         spec.drive.volts,
         spec.listening.space,
         progress=silent,
@@ -95,7 +97,7 @@ def test_a_driver_without_room_in_a_closed_box_is_said():
             replace(spec.driver, depth_mm=215.0),
             spec.target,
             replace(spec.enclosure, case="closed", mouth_face="auto"),
-            spec.stock.measured_mm,
+            uniform(mean_mm(spec.stock.measured_mm)),
             2.0,
             "half",
             progress=silent,

@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from kerfwave.acoustics import sizing as choosing
+from kerfwave.body.supply import uniform
+from kerfwave.model.kinds import mean_mm
 from kerfwave.spec import load
 from kerfwave.stages import body, field, sizing
 
@@ -31,7 +33,7 @@ def sized(storeys, guide_mm, around="never"):
             spec.driver,
             spec.target,
             enclosure,
-            spec.stock.measured_mm,
+            uniform(mean_mm(spec.stock.measured_mm)),
             spec.drive.volts,
             spec.listening.space,
             progress=silent,

@@ -92,7 +92,7 @@ def spread(
     missed = targets.shortfalls(target, figures, excursion_limit_mm)
     below = f <= target.relief_to_hz * (1 + 1e-9)
     rows: list[tuple[str, str, Real, str | None]] = [
-        ("tuning", "Hz", _highest_at(f[below], relief[:, below]), None),
+        ("tuning", "Hz", highest_at(f[below], relief[:, below]), None),
         ("level", "dB", figures.level_db, "level"),
         ("ripple", "dB", figures.ripple_db, "ripple"),
         ("least relief", "dB", figures.relief_db, "relief"),
@@ -121,7 +121,7 @@ def _figure(name: str, unit: str, values: Real, missed: Real | None, z: Real) ->
     return Figure(name, unit, low, middle, high, kept, _shares(z, values))
 
 
-def _highest_at(f: Real, values: Real) -> Real:
+def highest_at(f: Real, values: Real) -> Real:
     """Return where each row is highest: the top of the parabola through the highest point and its neighbours."""
     log_f = np.log(f)
     found = []

@@ -9,7 +9,7 @@ from kerfwave.body import path, shapes
 from kerfwave.body.dowels import dowels
 from kerfwave.body.fold import Fold, ducts
 from kerfwave.body.rules import BodyRules, LayerCount
-from kerfwave.body.storeys import Levels, levels, long_enough, passages, plate_span, seat_span
+from kerfwave.body.storeys import Levels, levels, long_enough, passages
 from kerfwave.model.parts import AirPrism, Opening, Ring
 from kerfwave.model.spec import Driver, Plan
 
@@ -43,15 +43,10 @@ def _ducts_within(plan: Plan, fold: Fold) -> list[Ring]:
     return found
 
 
-def inner_height_mm(rules: BodyRules, counts: LayerCount) -> float:
-    """Return the height of all that lies between floor and lid, along the stack."""
-    return counts.inner * rules.thickness_mm
-
-
 def stands(rules: BodyRules, counts: LayerCount, fold: Fold) -> Levels | None:
     """Return which layers of a stack hold what, None if the fold does not stand in it."""
     found = levels(rules, counts, fold.key.arrangement)
-    if found is None or not long_enough(fold.runs, found, fold.key.arrangement, rules.thickness_mm):
+    if found is None or not long_enough(fold.runs, found, fold.key.arrangement, counts):
         return None
     return found
 
@@ -62,17 +57,16 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
     Raises:
         ValueError: for a fold that does not stand in this stack; see `stands`.
     """
-    t = rules.thickness_mm
     found = stands(rules, counts, fold)
     if found is None:
         raise ValueError(f"{counts.total} layers are too few for {fold.key}")
-    low, high = (layer * t for layer in found.chamber)
-    prisms = [AirPrism("chamber", "chamber", fold.chamber, (), low, high), *_guide(plan, rules, found, fold)]
+    low, high = (counts.z_mm[layer] for layer in found.chamber)
+    prisms = [AirPrism("chamber", "chamber", fold.chamber, (), low, high), *_guide(plan, counts, found, fold)]
     if rules.stack == "upright":
-        prisms += _driver_seat(plan, rules, found, fold)
+        prisms += _driver_seat(plan, rules, counts, found, fold)
     else:
-        prisms += _driver_hole(driver, counts, t, fold)
-    prisms += _terminal_seat(plan, rules, found, fold)
+        prisms += _driver_hole(driver, counts, fold)
+    prisms += _terminal_seat(plan, rules, counts, found, fold)
     skin = shapes.with_corners(plan.outline, rules.corner, rules.corner_mm)
     air = (*prisms, *dowels(skin, rules, counts, tuple(prisms), rules.dowel_mm))
     return Body(
@@ -83,47 +77,47 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
         levels=found,
         fold=fold,
         air=air,
-        openings=_openings(plan, rules, driver, found, fold, air),
+        openings=_openings(rules, driver, counts, found, fold),
     )
 
 
-def _guide(plan: Plan, rules: BodyRules, found: Levels, fold: Fold) -> list[AirPrism]:
+def _guide(plan: Plan, counts: LayerCount, found: Levels, fold: Fold) -> list[AirPrism]:
     """Return the guide's air on every storey, and the passages through the floors between."""
-    t, alone = rules.thickness_mm, len(found.storeys) == 1
+    z, alone = counts.z_mm, len(found.storeys) == 1
     if not fold.runs:
         return []
     rings = _ducts_within(plan, fold)
-    holes = {hole.to_storey: hole for hole in passages(fold.runs, found, fold.key.arrangement, t)}
+    holes = {hole.to_storey: hole for hole in passages(fold.runs, found, fold.key.arrangement, counts)}
     prisms: list[AirPrism] = []
     for n, (ring, (a, b)) in enumerate(zip(rings, found.storeys, strict=True)):  # in the order of the sound's path
         if n in holes:
             low, high = holes[n].span
             name = f"passage {sum(p.name.startswith('passage') for p in prisms) + 1}"
-            prisms.append(AirPrism(name, "guide", holes[n].outline, (), low * t, high * t))
-        prisms.append(AirPrism("guide" if alone else f"guide, storey {n + 1}", "guide", ring, (), a * t, b * t))
+            prisms.append(AirPrism(name, "guide", holes[n].outline, (), z[low], z[high]))
+        prisms.append(AirPrism("guide" if alone else f"guide, storey {n + 1}", "guide", ring, (), z[a], z[b]))
     return prisms
 
 
-def _driver_seat(plan: Plan, rules: BodyRules, found: Levels, fold: Fold) -> list[AirPrism]:
+def _driver_seat(plan: Plan, rules: BodyRules, counts: LayerCount, found: Levels, fold: Fold) -> list[AirPrism]:
     """Return a pocket for the ring, whole layers high, and behind it the bore: layer by layer the chord of a circle.
 
     A layer takes the widest chord within its thickness, so the stepped bore clears the whole circle.
     """
-    t, a_b = rules.thickness_mm, shapes.face_line(plan, "front")
-    first, after = seat_span(rules, found.middle)
+    t, z, a_b = rules.thickness_mm, counts.z_mm, shapes.face_line(plan, "front")
+    first, after = found.seat
     seat = shapes.face_rectangle(*a_b, fold.driver.along_mm, rules.seat_width_mm, -OVERLAP_MM, t)
-    prisms = [AirPrism("driver seat", "driver-seat", seat, (), first * t, after * t)]
-    centre = found.middle * t / 2
+    prisms = [AirPrism("driver seat", "driver-seat", seat, (), z[first], z[after])]
+    centre = counts.middle_mm(found.seat)
     radius = rules.bore_mm / 2
     for i in range(*found.chamber):
-        below, above = i * t - centre, (i + 1) * t - centre
+        below, above = z[i] - centre, z[i + 1] - centre
         nearest = 0.0 if below <= 0.0 <= above else min(abs(below), abs(above))
         if nearest < radius - 1e-6:
             chord = 2 * math.sqrt(radius**2 - nearest**2)
             bore = shapes.face_rectangle(
                 *a_b, fold.driver.along_mm, chord, t - OVERLAP_MM, rules.front_wall_mm + OVERLAP_MM
             )
-            prisms.append(AirPrism(f"driver bore {i + 1}", "driver-bore", bore, (), i * t, (i + 1) * t))
+            prisms.append(AirPrism(f"driver bore {i + 1}", "driver-bore", bore, (), z[i], z[i + 1]))
     return prisms
 
 
@@ -134,20 +128,20 @@ def screw_places(driver: Driver) -> tuple[tuple[float, float], ...]:
     return tuple((r * math.cos(a), r * math.sin(a)) for a in angles)
 
 
-def _driver_hole(driver: Driver, counts: LayerCount, t: float, fold: Fold) -> list[AirPrism]:
+def _driver_hole(driver: Driver, counts: LayerCount, fold: Fold) -> list[AirPrism]:
     """Return a round hole through the front layers of a facing stack, and the driver's pilot holes."""
-    x, y, top = fold.driver.x_mm, fold.driver.y_mm, counts.floor * t
-    holes = [AirPrism("driver bore", "driver-bore", path.circle(x, y, driver.cutout_mm), (), 0.0, top)]
+    x, y, z = fold.driver.x_mm, fold.driver.y_mm, counts.z_mm
+    holes = [AirPrism("driver bore", "driver-bore", path.circle(x, y, driver.cutout_mm), (), 0.0, z[counts.floor])]
     for n, (dx, dy) in enumerate(screw_places(driver), 1):
         pilot = path.circle(x + dx, y + dy, driver.screw_hole_mm)
         # A pilot hole that went right through the front would be a leak; the last layer stays whole if it can.
-        holes.append(AirPrism(f"driver screw {n}", "driver-screw", pilot, (), 0.0, max(t, top - t)))
+        holes.append(AirPrism(f"driver screw {n}", "driver-screw", pilot, (), 0.0, z[max(1, counts.floor - 1)]))
     return holes
 
 
-def _terminal_seat(plan: Plan, rules: BodyRules, found: Levels, fold: Fold) -> list[AirPrism]:
-    t, a_b = rules.thickness_mm, shapes.face_line(plan, fold.terminal.face)
-    first, after = plate_span(rules, found.middle)
+def _terminal_seat(plan: Plan, rules: BodyRules, counts: LayerCount, found: Levels, fold: Fold) -> list[AirPrism]:
+    t, z, a_b = rules.thickness_mm, counts.z_mm, shapes.face_line(plan, fold.terminal.face)
+    first, after = found.plate
     width = rules.plate_width_mm + 2 * rules.fit_mm
     seat = shapes.face_rectangle(*a_b, fold.terminal.along_mm, width, -OVERLAP_MM, t)
     bore = shapes.face_rectangle(
@@ -158,36 +152,31 @@ def _terminal_seat(plan: Plan, rules: BodyRules, found: Levels, fold: Fold) -> l
         rules.terminal_wall_mm + OVERLAP_MM,
     )
     return [
-        AirPrism("terminal seat", "terminal-seat", seat, (), first * t, after * t),
-        AirPrism("terminal bore", "terminal-bore", bore, (), (first + 1) * t, (after - 1) * t),
+        AirPrism("terminal seat", "terminal-seat", seat, (), z[first], z[after]),
+        AirPrism("terminal bore", "terminal-bore", bore, (), z[first + 1], z[after - 1]),
     ]
 
 
-def _openings(
-    plan: Plan, rules: BodyRules, driver: Driver, found: Levels, fold: Fold, air: tuple[AirPrism, ...]
-) -> tuple[Opening, ...]:
-    t = rules.thickness_mm
-    middle = found.middle * t / 2
-    low, high = found.storeys[-1]
+def _openings(rules: BodyRules, driver: Driver, counts: LayerCount, found: Levels, fold: Fold) -> tuple[Opening, ...]:
+    seat, (first, after) = counts.middle_mm(found.seat), found.plate
     terminal = fold.terminal
     upright = rules.stack == "upright"
-    bore = next(p for p in air if p.kind == "terminal-bore")
     plate = rules.plate_width_mm + 2 * rules.fit_mm - 2 * PLATE_SHOULDER_MM
-    plate_height = bore.to_z_mm - bore.from_z_mm
+    plate_height = counts.between_mm((first + 1, after - 1))
     return (
         Opening(
             name="driver",
             kind="driver",
-            centre_mm=(fold.driver.x_mm, 0.0, middle) if upright else (fold.driver.x_mm, fold.driver.y_mm, 0.0),
+            centre_mm=(fold.driver.x_mm, 0.0, seat) if upright else (fold.driver.x_mm, fold.driver.y_mm, 0.0),
             normal=(0.0, -1.0, 0.0) if upright else (0.0, 0.0, -1.0),
             area_mm2=math.pi / 4 * driver.cutout_mm**2,
             diameter_mm=driver.cutout_mm,
         ),
-        *_mouth(fold, (high - low) * t, (low + high) * t / 2),
+        *_mouth(fold, counts.between_mm(found.storeys[-1]), counts.middle_mm(found.storeys[-1])),
         Opening(
             name="terminal",
             kind="terminal",
-            centre_mm=(terminal.x_mm, terminal.y_mm, middle),
+            centre_mm=(terminal.x_mm, terminal.y_mm, counts.middle_mm(found.plate)),
             normal=(terminal.normal_x, terminal.normal_y, 0.0),
             area_mm2=plate * plate_height,
             width_mm=plate,

@@ -26,8 +26,7 @@ def dowels(
     """Return the holes for dowels of a diameter; none if no dowels are asked for or nowhere is room for one."""
     if dowel_mm is None or counts.total < 4:
         return ()
-    t = rules.thickness_mm
-    low, high = t, (counts.total - 1) * t
+    low, high = counts.z_mm[1], counts.z_mm[-2]
     crossing = [shapes.polygon(p.outline, p.holes) for p in air if p.to_z_mm > low and p.from_z_mm < high]
     wood = shapes.polygon(skin).difference(unary_union(crossing))
     hole = dowel_mm + rules.dowel_play_mm

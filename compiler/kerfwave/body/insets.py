@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from kerfwave.body import path, shapes
 from kerfwave.body.air import Body, screw_places
-from kerfwave.body.rules import plate_layers, ring_layers
 from kerfwave.model.parts import Piece, Ring
 from kerfwave.model.spec import Driver, Terminals
 
@@ -21,14 +20,14 @@ def _rectangle(width: float, height: float) -> Ring:
 
 def insets(body: Body, driver: Driver, terminals: Terminals, *, grain: str | None = None) -> tuple[Piece, ...]:
     """Return the insets of a body at finished size: the seat less the play on every side."""
-    rules, middle = body.rules, body.levels.middle
+    rules = body.rules
     t, play = rules.thickness_mm, 2 * rules.fit_mm
-    plate_height = plate_layers(rules, middle) * t - play
+    plate_height = body.counts.between_mm(body.levels.plate) - play
     half = terminals.spacing_mm / 2
     posts = (path.circle(-half, 0.0, terminals.post_hole_mm), path.circle(half, 0.0, terminals.post_hole_mm))
     found = [_piece("T1", "terminal-plate", _rectangle(rules.plate_width_mm, plate_height), posts, t, grain)]
     if rules.stack == "upright":
-        height = ring_layers(rules, middle) * t - play
+        height = body.counts.between_mm(body.levels.seat) - play
         screws = tuple(path.circle(x, y, driver.screw_hole_mm) for x, y in screw_places(driver))
         holes = (path.circle(0.0, 0.0, driver.cutout_mm), *screws)
         outline = _rectangle(rules.seat_width_mm - play, height)

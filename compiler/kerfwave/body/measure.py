@@ -9,7 +9,7 @@ from shapely.geometry import LineString, Point
 from shapely.ops import unary_union
 
 from kerfwave.body import path, shapes
-from kerfwave.body.air import Body, inner_height_mm, stands
+from kerfwave.body.air import Body, stands
 from kerfwave.body.fold import Fold, guide_air
 from kerfwave.body.places import FacePlace
 from kerfwave.body.rules import BodyRules, LayerCount
@@ -49,14 +49,15 @@ def promised(
     if plan is not None and fold.mouth is not None:
         outside = _outside(plan, rules, counts, fold.driver, fold.mouth)
     t, rings = rules.thickness_mm, 1 if rules.recess_mm is None else 2
-    height = (found.chamber[1] - found.chamber[0]) * t
-    depth = rules.front_wall_mm - rings * t if rules.stack == "upright" else (counts.floor + 1 - rings) * t
+    height = counts.between_mm(found.chamber)
+    upright = rules.stack == "upright"
+    depth = rules.front_wall_mm - rings * t if upright else counts.between_mm((rings - 1, counts.floor))
     bore = math.pi / 4 * rules.bore_mm**2 * depth
     behind = bore - driver.displacement_cm3 * 1e3
     return Volumes(
         chamber_m3=(fold.chamber_area_mm2 * height + behind) * 1e-9,
-        closed_m3=(fold.room_area_mm2 * inner_height_mm(rules, counts) + behind) * 1e-9,
-        guide=_guide_runs(fold, rules, found, [(run.width_in_mm, run.width_out_mm) for run in fold.runs]),
+        closed_m3=(fold.room_area_mm2 * counts.inner_mm + behind) * 1e-9,
+        guide=_guide_runs(fold, counts, found, [(run.width_in_mm, run.width_out_mm) for run in fold.runs]),
         chamber=_chamber(fold, shapes.polygon(fold.chamber).bounds, fold.chamber_area_mm2, height)
         if fold.runs
         else None,
@@ -74,7 +75,7 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
     outline = shapes.polygon(body.skin)
     fold, levels = body.fold, body.levels
     ducts = [shapes.polygon(guide_air(body.plan, fold, storey)) for storey in range(len(levels.storeys)) if fold.runs]
-    holes = passages(fold.runs, levels, fold.key.arrangement, body.rules.thickness_mm)
+    holes = passages(fold.runs, levels, fold.key.arrangement, body.counts)
     guide = [*zip(ducts, levels.storeys, strict=False), *((shapes.polygon(hole.outline), hole.span) for hole in holes)]
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in slices.pieces}
     main, found = shapes.polygon(body.fold.chamber), []
@@ -94,12 +95,11 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
         inner = body.counts.floor < layer.index <= body.counts.floor + body.counts.inner
         closed += bores + (body.fold.room_area_mm2 * layer.thickness_mm if inner else 0.0)
         if levels.chamber[0] < layer.index <= levels.chamber[1]:
-            found.append(behind.intersection(main))
+            found.append((behind.intersection(main), layer.thickness_mm))
     if not body.fold.runs:
         closed = chamber
     taken = driver.displacement_cm3 * 1e3
-    low, high = levels.chamber
-    height = (high - low) * body.rules.thickness_mm
+    height = body.counts.between_mm(levels.chamber)
     widths = []
     for run in fold.runs:
         # Where the face cuts a long way into the last run, both cuts keep before that.
@@ -108,9 +108,9 @@ def measured(body: Body, slices: Slices, driver: Driver) -> Volumes:
         early, late = (shapes.width_across(ducts[run.storey], *path.at(run, fraction)) for fraction in at)
         steepness = (late - early) / (0.5 * whole)
         widths.append((early - at[0] * steepness, late + (1.0 - at[1]) * steepness))
-    runs = _guide_runs(fold, body.rules, levels, widths)
-    area = math.fsum(part.area for part in found) / len(found)
-    shape = _chamber(fold, unary_union(found).bounds, area, height) if fold.runs else None
+    runs = _guide_runs(fold, body.counts, levels, widths)
+    area = math.fsum(part.area * thick for part, thick in found) / math.fsum(thick for _, thick in found)
+    shape = _chamber(fold, unary_union([part for part, _ in found]).bounds, area, height) if fold.runs else None
     outside = None
     if fold.mouth is not None:
         outside = _outside(body.plan, body.rules, body.counts, fold.driver, fold.mouth)
@@ -123,7 +123,7 @@ def _outside(plan: Plan, rules: BodyRules, counts: LayerCount, driver: FacePlace
     Sound goes round a body: the way between them is counted along its outside, at the height of their centres.
     """
     edge = LineString([*plan.outline, plan.outline[0]])
-    height, deep = counts.total * rules.thickness_mm, max(y for _, y in plan.outline)
+    height, deep = counts.height_mm, max(y for _, y in plan.outline)
     there = edge.project(Point(mouth.x_mm, mouth.y_mm))
     if rules.stack == "upright":
         way = abs(there - edge.project(Point(driver.x_mm, driver.y_mm)))
@@ -166,18 +166,18 @@ def _chamber(fold: Fold, bounds: tuple[float, ...], area_mm2: float, height_mm: 
 
 
 def _guide_runs(
-    fold: Fold, rules: BodyRules, found: Levels, widths_mm: list[tuple[float, float]]
+    fold: Fold, counts: LayerCount, found: Levels, widths_mm: list[tuple[float, float]]
 ) -> tuple[GuideRun, ...]:
     """Return the guide's runs with the passages among them, of which each takes its hole's length off its lanes."""
-    low, high = found.storeys[0]
-    height, gap = (high - low) * rules.thickness_mm, gap_mm(found, rules.thickness_mm)
-    holes = iter(passages(fold.runs, found, fold.key.arrangement, rules.thickness_mm))
+    gap = gap_mm(found, counts)
+    holes = iter(passages(fold.runs, found, fold.key.arrangement, counts))
     runs: list[GuideRun] = []
     for i, (run, (width_in, width_out)) in enumerate(zip(fold.runs, widths_mm, strict=True)):
+        height = counts.between_mm(found.storeys[run.storey])
         begins, ends = end_passages(fold.runs, i, fold.key.arrangement)
         if begins:
             hole = next(holes)
-            floor = (hole.span[1] - hole.span[0]) * rules.thickness_mm
+            floor = counts.between_mm(hole.span)
             above = 1 if hole.from_storey < 0 else 2
             # Counted by its volume: the hole, and as much of each storey's lane as lies over or under it.
             runs.append(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from bisect import bisect_left
 
 from shapely.geometry import Point as Place
 from shapely.geometry import box
@@ -66,7 +67,7 @@ def check_ways(body: Body) -> Check:
         way = box(xs[0] + 0.1, -WAY_MM, xs[2] - 0.1, -0.1)
         blocked = others.intersection(way)
         free = WAY_MM if blocked.is_empty else max(0.0, -blocked.bounds[3])
-        layer = int(prism.from_z_mm / body.rules.thickness_mm + 1.5)
+        layer = bisect_left(body.counts.z_mm, prism.from_z_mm - shapes.EPS) + 1
         if free < least[0]:
             least = (free, prism.name, (Spot(layer, round(place.x_mm, 2), round(place.y_mm, 2)),))
     free, name, at = least
@@ -80,8 +81,7 @@ def check_driver_depth(body: Body, sliced: Slices, driver: Driver) -> Check:
     """Return how much air is behind the driver's magnet, measured on the pieces, against what it should breathe."""
     measure = _room_upright if body.rules.stack == "upright" else _room_facing
     room, at = measure(body, sliced, driver)
-    seat = 0.0 if body.rules.recess_mm is None else body.rules.thickness_mm
-    left = room - seat - driver.depth_mm
+    left = room - body.rules.sunk_mm - driver.depth_mm
     text = f"{left:.1f} mm of air behind the magnet"
     if left < 0:
         text = f"the driver is {-left:.1f} mm too deep: it meets wood"
@@ -93,7 +93,7 @@ def check_driver_depth(body: Body, sliced: Slices, driver: Driver) -> Check:
 
 def _room_upright(body: Body, sliced: Slices, driver: Driver) -> tuple[float, tuple[Spot, ...]]:
     shape = {p.id: shapes.polygon(p.outline, p.holes) for p in sliced.pieces}
-    middle = body.levels.middle * body.rules.thickness_mm / 2
+    middle = body.counts.middle_mm(body.levels.seat)
     x, half = body.fold.driver.x_mm, driver.magnet_mm / 2
     back = max(y for _, y in body.plan.outline)
     corridor = box(x - half, body.rules.front_wall_mm + 0.1, x + half, back)

@@ -26,15 +26,15 @@ def with_recess(body: Body) -> Body:
         return replace(body, air=air)
     driver = body.fold.driver
     opening = path.circle(driver.x_mm, driver.y_mm, rules.recess_mm)
-    recess = AirPrism("driver recess", "driver-recess", opening, (), 0.0, t)
+    recess = AirPrism("driver recess", "driver-recess", opening, (), 0.0, rules.sunk_mm)
     deeper = {"driver-bore", "driver-screw"}
-    below = [replace(p, from_z_mm=t) if p.kind in deeper else p for p in body.air]
+    below = [replace(p, from_z_mm=rules.sunk_mm) if p.kind in deeper else p for p in body.air]
     return replace(body, air=(recess, *(p for p in below if p.to_z_mm > p.from_z_mm + shapes.EPS)))
 
 
 def check_seat(body: Body, driver: Driver) -> Check:
     """Say how the flange lies to the front; the value is how far it stands proud of it, in mm, negative below."""
-    deep = 0.0 if body.rules.recess_mm is None else body.rules.thickness_mm
+    deep = body.rules.sunk_mm
     what = "the driver's flange" + (f" on {driver.gasket_mm:g} mm of gasket" if driver.gasket_mm else "")
     where = f"in a recess {deep:.1f} mm deep" if deep else "on the front"
     if driver.flange_mm is None:

@@ -41,17 +41,18 @@ def letters(index: int) -> str:
     return text
 
 
-def slices(body: Body, stock: str, *, grain: str | None = None) -> Slices:
+def slices(body: Body, stock: str, *, grain: str | None = None, kinds: tuple[str, ...] = ()) -> Slices:
     """Cut the body into layers and the layers into pieces.
 
     A layer in one piece gives `L08`; one in several gives `L08a`, `L08b`, front to back and left to right. `grain` is
-    the axis of the body that the face grain of every layer shall follow, None if it may lie as it likes.
+    the axis of the body that the face grain of every layer shall follow, None if it may lie as it likes. `stock` is the
+    name of what they are cut from; where there are several kinds of sheet, `kinds` are their names.
     """
-    t, outline = body.rules.thickness_mm, shapes.polygon(body.skin)
+    counts, outline = body.counts, shapes.polygon(body.skin)
     layers: list[Layer] = []
     pieces: list[Piece] = []
-    for i in range(body.counts.total):
-        low, high = i * t, (i + 1) * t
+    for i, (t, kind) in enumerate(zip(counts.thickness_mm, counts.kinds, strict=True)):
+        low, high = counts.z_mm[i], counts.z_mm[i + 1]
         wood = outline.difference(air_of_layer(body.air, low, high))
         parts = shapes.parts_of(wood)
         names = []
@@ -60,5 +61,5 @@ def slices(body: Body, stock: str, *, grain: str | None = None) -> Slices:
             ring, holes = shapes.rings_of(part)
             pieces.append(Piece(name, "layer", ring, holes, t, layer=i + 1, grain=grain))
             names.append(name)
-        layers.append(Layer(i + 1, round(low, 6), t, stock, tuple(names)))
+        layers.append(Layer(i + 1, low, t, kinds[kind] if kinds else stock, tuple(names)))
     return Slices(tuple(layers), tuple(pieces))

@@ -75,12 +75,19 @@ def wasteful(shape: Polygon) -> bool:
 
 
 def split_layers(
-    body: Body, slices: Slices, room_mm: Rooms, *, sparing_mm: float | None = None, keyed: bool = False
+    body: Body,
+    slices: Slices,
+    room_mm: Rooms,
+    *,
+    sparing_mm: float | None = None,
+    keyed: bool = False,
+    kinds_mm: tuple[Rooms, ...] = (),
 ) -> Slices:
     """Split what does not fit any of the rooms (usable width and height of sheets, bed included).
 
     With `sparing_mm` wasteful pieces are split as well, where they have a place for a seam, until no part of them is
-    longer than that. `keyed` gives seams a key wherever there is room for one.
+    longer than that. `keyed` gives seams a key wherever there is room for one. `kinds_mm` are the rooms by kind of
+    sheet, where layers come from several: a layer counts with those of its own.
 
     Raises:
         CannotSplit: if a piece that does not fit has no place for a seam.
@@ -96,12 +103,13 @@ def split_layers(
     ]
     for k, layer in enumerate(slices.layers):
         around = _Around(_clear(body, layer), (*wood[max(k - 1, 0) : k], *wood[k + 1 : k + 2]), below, layer.index, web)
+        rooms = kinds_mm[body.counts.kinds[k]] if kinds_mm else room_mm
         seams: list[Seam] = []
         parts: list[tuple[Polygon, Piece]] = []
         for piece in (by_id[name] for name in layer.pieces):
             shape = shapes.polygon(piece.outline, piece.holes)
-            wanted = _wanted(shape, room_mm, sparing_mm)
-            found = _parts(shape, wanted, room_mm, around, seams, piece.id, web if keyed else None)
+            wanted = _wanted(shape, rooms, sparing_mm)
+            found = _parts(shape, wanted, rooms, around, seams, piece.id, web if keyed else None)
             parts += [(part, piece) for part in found]
         if len(parts) == len(layer.pieces):
             pieces += [piece for _, piece in parts]

@@ -9,8 +9,8 @@
   +-------------+      +-------------+            +-------------+
 ```
 
-All storeys are equally high, so that the guide keeps its section, and a passage is as long along the guide as a storey
-is high: the air that turns into it meets no narrower place.
+All storeys have equally many layers, so that the guide keeps its section but for what its sheets differ, and a passage
+is as long along the guide as a storey is high: the air that turns into it meets no narrower place.
 """
 
 from __future__ import annotations
@@ -21,10 +21,8 @@ from dataclasses import dataclass
 
 from kerfwave.body import path
 from kerfwave.body.path import GRID_DECIMALS, Run
-from kerfwave.body.rules import BodyRules, LayerCount, plate_layers, ring_layers
+from kerfwave.body.rules import BodyRules, LayerCount, Span, plate_span, ring_mm, seat_span
 from kerfwave.model.parts import Ring
-
-Span = tuple[int, int]  # layers counted from 0; the second is the first that no longer belongs to it
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -45,10 +43,12 @@ IN_ONE_PLANE = Arrangement()
 
 @dataclass(frozen=True, slots=True)
 class Levels:
-    """The layers of the chamber and of every storey of the guide, throat first."""
+    """The layers of the chamber and of every storey of the guide, throat first; of the driver's ring and the plate."""
 
     chamber: Span
     storeys: tuple[Span, ...]
+    seat: Span  # of the driver's ring; of a facing stack, which has none, all layers in front of the chamber
+    plate: Span  # of the terminals
 
     @property
     def middle(self) -> int:
@@ -63,24 +63,32 @@ def levels(rules: BodyRules, counts: LayerCount, arrangement: Arrangement) -> Le
     """
     low, high = counts.floor, counts.floor + counts.inner
     if arrangement.in_one_plane:
-        return Levels((low, high), ((low, high),))
-    t, number = rules.thickness_mm, arrangement.storeys
+        return _with_insets(rules, counts, (low, high), ((low, high),))
+    # Where layers differ, as many are taken as it needs of the thinnest.
+    t, number = rules.supply.thinnest_mm, arrangement.storeys
     floor = max(1, math.ceil(rules.separator_mm / t - 1e-9))
     least = max(1, math.ceil(rules.least_duct_mm / t - 1e-9))
     if not arrangement.under:
         each, over = divmod(counts.inner - (number - 1) * floor, number)
-        return None if each < least else Levels((low, high), _upwards(low, number, each, floor, over))
+        if each < least:
+            return None
+        return _with_insets(rules, counts, (low, high), _upwards(low, number, each, floor, over))
     spare = counts.inner - number * floor - _chamber_layers(rules, counts)
     each = int(spare * arrangement.under / number + 1e-9)
     if each < least:
         return None
     taken = number * (each + floor)
     if rules.stack == "facing":  # the front layers are the lowest: the guide lies behind the chamber
-        return Levels((low, high - taken), _upwards(high - taken + floor, number, each, floor, 0))
-    downwards = _upwards(low, number, each, floor, 0)[::-1]
-    found = Levels((low + taken, high), downwards)
-    across = (seat_span(rules, found.middle), plate_span(rules, found.middle))
-    return found if all(a >= 1 and b <= counts.total - 1 for a, b in across) else None
+        storeys = _upwards(high - taken + floor, number, each, floor, 0)
+        return _with_insets(rules, counts, (low, high - taken), storeys)
+    return _with_insets(rules, counts, (low + taken, high), _upwards(low, number, each, floor, 0)[::-1])
+
+
+def _with_insets(rules: BodyRules, counts: LayerCount, chamber: Span, storeys: tuple[Span, ...]) -> Levels | None:
+    """Return levels with the places of ring and plate; None if one of them has no room."""
+    seat = seat_span(rules, counts, chamber) if rules.stack == "upright" else (0, chamber[0])
+    plate = plate_span(rules, counts, chamber)
+    return None if seat is None or plate is None else Levels(chamber, storeys, seat, plate)
 
 
 def _upwards(low: int, number: int, each: int, floor: int, over: int) -> tuple[Span, ...]:
@@ -97,24 +105,14 @@ def _chamber_layers(rules: BodyRules, counts: LayerCount) -> int:
 
     The ring of an upright body may reach into floor and lid, but the outermost layers stay whole.
     """
-    t = rules.thickness_mm
+    t = rules.supply.thinnest_mm
     plate = math.ceil((rules.plate_height_mm + 2 * rules.fit_mm) / t - 1e-9) + 1
     if rules.stack == "facing":
-        return max(math.ceil((rules.reach_mm - counts.floor * t) / t - 1e-9), plate, 3)
-    ring = ring_layers(rules, 0) - 2 * (counts.lid - 1)
+        return max(math.ceil((rules.reach_mm - counts.z_mm[counts.floor]) / t - 1e-9), plate, 3)
+    ring = math.ceil(ring_mm(rules) / t - 1e-9)
+    # Centred on a joint or on a layer, as the chamber has an even number of layers or an odd one.
+    ring += ring % 2 - 2 * (counts.lid - 1)
     return max(math.ceil(rules.bore_mm / t - 1e-9), ring, plate, 3)
-
-
-def seat_span(rules: BodyRules, middle: int) -> Span:
-    """Return the layers of the driver's ring about a chamber's middle, which comes doubled; see `Levels.middle`."""
-    layers = ring_layers(rules, middle)
-    return ((middle - layers) // 2, (middle + layers) // 2)
-
-
-def plate_span(rules: BodyRules, middle: int) -> Span:
-    """Return the layers of the terminal plate about a chamber's middle, which comes doubled."""
-    layers = plate_layers(rules, middle)
-    return ((middle - layers) // 2, (middle + layers) // 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,13 +145,11 @@ class Passage:
     width_mm: float
 
 
-def passages(
-    runs: tuple[Run, ...], found: Levels, arrangement: Arrangement, thickness_mm: float
-) -> tuple[Passage, ...]:
+def passages(runs: tuple[Run, ...], found: Levels, arrangement: Arrangement, counts: LayerCount) -> tuple[Passage, ...]:
     """Return the passages of a guide, throat first."""
     if arrangement.in_one_plane:
         return ()
-    gap = gap_mm(found, thickness_mm)
+    gap = gap_mm(found, counts)
     holes: list[Passage] = []
     if arrangement.under:
         holes.append(
@@ -167,16 +163,16 @@ def passages(
     return tuple(holes)
 
 
-def gap_mm(found: Levels, thickness_mm: float) -> float:
-    """Return how long a passage is along the guide: as long as a storey is high."""
-    return (found.storeys[0][1] - found.storeys[0][0]) * thickness_mm
+def gap_mm(found: Levels, counts: LayerCount) -> float:
+    """Return how long a passage is along the guide: as long as the highest storey is high."""
+    return max(counts.between_mm(storey) for storey in found.storeys)
 
 
-def long_enough(runs: tuple[Run, ...], found: Levels, arrangement: Arrangement, thickness_mm: float) -> bool:
+def long_enough(runs: tuple[Run, ...], found: Levels, arrangement: Arrangement, counts: LayerCount) -> bool:
     """Return whether every run with passages at its ends is longer than they are."""
     if arrangement.in_one_plane:
         return True
-    gap = gap_mm(found, thickness_mm)
+    gap = gap_mm(found, counts)
     return all(run.length_mm >= n * gap + 1.0 for run, n in zip(runs, passages_of_runs(runs, arrangement), strict=True))
 
 

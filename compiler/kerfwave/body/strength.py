@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from kerfwave.body import shapes
-from kerfwave.body.air import Body, inner_height_mm
+from kerfwave.body.air import Body
 from kerfwave.model.parts import Check
 
 PLYWOOD_GPA = 6.0  # the softer direction of ordinary plywood, from memory; put your sheet's own in its file
@@ -39,14 +39,13 @@ def check_panels(body: Body, density_kg_m3: float, youngs_gpa: float | None, lea
     taken as the rectangle around it.
     """
     counts, rules = body.counts, body.rules
-    t = rules.thickness_mm
     around = shapes.polygon(body.fold.chamber).minimum_rotated_rectangle
     xs = list(around.exterior.coords)
     long, short = sorted((math.dist(xs[0], xs[1]), math.dist(xs[1], xs[2])), reverse=True)
-    height = inner_height_mm(rules, counts)
+    height = counts.inner_mm
     panels = {
-        "lid": (long, short, counts.lid * t),
-        "floor": (long, short, counts.floor * t),
+        "lid": (long, short, counts.between_mm((counts.total - counts.lid, counts.total))),
+        "floor": (long, short, counts.between_mm((0, counts.floor))),
         "longest wall of the chamber": (long, height, rules.wall_mm),
     }
     stiff = (youngs_gpa or PLYWOOD_GPA) * 1e9

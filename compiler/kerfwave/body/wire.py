@@ -35,16 +35,16 @@ def with_wire(body: Body, wire_mm: float | None) -> Body:
     """Return the body with a channel for a wire of this diameter, as far as its walls have room; None: without."""
     if wire_mm is None:
         return body
-    t, index = body.rules.thickness_mm, wire_layer(body.levels.middle)
-    low, high = (index - 1) * t, index * t
-    channel = _channel(body, wire_mm + PLAY_MM, low, high)
+    index = wire_layer(body.levels.middle)
+    low, high = body.counts.z_mm[index - 1], body.counts.z_mm[index]
+    channel = _channel(body, wire_mm + PLAY_MM, index)
     if not channel:
         return body
     prisms = [
         AirPrism(f"wire channel {k}", "wire", shapes.rings_of(part)[0], (), low, high)
         for k, part in enumerate(channel, 1)
     ]
-    tie = _tie(body, channel, low, high)
+    tie = _tie(body, channel, index)
     if tie is not None:
         prisms.append(AirPrism("wire tie", "wire-tie", path.circle(tie.x, tie.y, TIE_MM), (), low, high))
     return replace(body, air=(*body.air, *prisms))
@@ -58,8 +58,9 @@ class _Way:
     parts: tuple[Polygon, ...]
 
 
-def _channel(body: Body, depth_mm: float, low: float, high: float) -> tuple[Polygon, ...]:
-    """Return the channel beside the chamber, the part at the terminals first."""
+def _channel(body: Body, depth_mm: float, index: int) -> tuple[Polygon, ...]:
+    """Return the channel beside the chamber in a layer, the part at the terminals first."""
+    low, high = body.counts.z_mm[index - 1], body.counts.z_mm[index]
     rooms = [
         shapes.polygon(p.outline, p.holes)
         for p in body.air
@@ -68,13 +69,9 @@ def _channel(body: Body, depth_mm: float, low: float, high: float) -> tuple[Poly
     if not rooms:
         return ()
     chamber = max(shapes.parts_of(unary_union(rooms)), key=lambda part: part.area)
-    web, t = body.rules.least_web_mm, body.rules.thickness_mm
+    web = body.rules.least_web_mm
     own = ("chamber", "terminal-bore", "driver-bore")
-    crossing = [
-        p
-        for p in body.air
-        if p.kind not in own and p.to_z_mm > low - t + shapes.EPS and p.from_z_mm < high + t - shapes.EPS
-    ]
+    crossing = [p for p in _around(body, index) if p.kind not in own]
     others = [shapes.polygon(p.outline, p.holes) for p in crossing]
     room = shapes.polygon(body.skin).buffer(-web).difference(unary_union(others).buffer(web + CHORD_MM))
     ways = []
@@ -106,14 +103,17 @@ def _ways(body: Body, chamber: Polygon) -> tuple[LineString, LineString]:
     return direct, round_it
 
 
-def _tie(body: Body, channel: tuple[Polygon, ...], low: float, high: float) -> Place | None:
+def _around(body: Body, index: int) -> list[AirPrism]:
+    """Return the air in a layer and its neighbours."""
+    z = body.counts.z_mm
+    low, high = z[max(index - 2, 0)], z[min(index + 1, body.counts.total)]
+    return [p for p in body.air if p.to_z_mm > low + shapes.EPS and p.from_z_mm < high - shapes.EPS]
+
+
+def _tie(body: Body, channel: tuple[Polygon, ...], index: int) -> Place | None:
     """Return where a hole for a tie stands in wood all round, in this layer and its neighbours, near the terminals."""
-    t, web = body.rules.thickness_mm, body.rules.least_web_mm
-    near = [
-        shapes.polygon(p.outline, p.holes)
-        for p in body.air
-        if p.to_z_mm > low - t + shapes.EPS and p.from_z_mm < high + t - shapes.EPS
-    ]
+    web = body.rules.least_web_mm
+    near = [shapes.polygon(p.outline, p.holes) for p in _around(body, index)]
     wood: BaseGeometry = shapes.polygon(body.skin).difference(unary_union([*near, *channel]))
     room = wood.buffer(-(web + TIE_MM / 2), quad_segs=8)
     if room.is_empty:

@@ -124,6 +124,7 @@ class Sheet:
     offcut_mm: tuple[float, float, float, float] | None  # largest upright rectangle left over: x, y, w, h
     outline: Ring = ()  # of a sheet that is no rectangle
     keep_out: tuple[KeptOut, ...] = ()
+    thickness_mm: float | None = None  # as measured, the mean of its kind's readings
 
 
 @dataclass(frozen=True, slots=True)

@@ -150,6 +150,7 @@ class Enclosure:
     seam: str = "butt"  # between parts of a layer; or "keyed"
     corner: str = "round"  # "round" or "chamfer": what is done to the plan's corners
     corner_mm: float = 0.0  # radius, or depth of the chamfer along the wall; 0: sharp
+    plates_mm: float | None = None  # label of the sheets for floor and lid; None: those of all other layers
     panel_hz: float | None = None  # no panel mode shall lie below this; None: not asked
     dowel_mm: float | None = None  # diameter of dowels through the stack; None: no dowels
     wire_mm: float | None = None  # narrower side of the wire that lies in the chamber's wall; None: no channel for it
@@ -185,7 +186,8 @@ class KeepOut:
 class SheetStock:
     """Some equal sheets: rectangles, or offcuts of any outline.
 
-    With an outline, width and height are those of the box around it, whose lower left corner is the origin.
+    With an outline, width and height are those of the box around it, whose lower left corner is the origin. Label and
+    readings are the stock's where they are not said; see `kerfwave.model.kinds`.
     """
 
     width_mm: float
@@ -194,11 +196,14 @@ class SheetStock:
     price: float | None = None
     outline_mm: Ring | None = None  # either way round; None: a rectangle
     keep_out: tuple[KeepOut, ...] = ()
+    thickness_mm: float | None = None  # label and readings of these sheets, where they differ from the stock's
+    measured_mm: tuple[float, ...] | None = None
+    layers: int | None = None  # of one body that are cut from these sheets, at most; None: as many as they hold
 
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """One material in one thickness, and the sheets of it that are there."""
+    """One material, in one thickness or several, and the sheets of it that are there."""
 
     name: str
     material: str  # a key of `kerfwave.safety.materials`, e.g. "birch-plywood"
@@ -209,6 +214,7 @@ class Stock:
     sheets: tuple[SheetStock, ...]
     grain: str | None = None  # "x" or "y" of the sheet; None: it does not matter
     youngs_gpa: float | None = None  # stiffness along the softer direction; None: not known
+    tolerance_mm: float | None = None  # either way from what was measured; None: what the readings tell
     turns: str = "quarter"  # "quarter" turns only, or "any" angle, of pieces whose grain does not matter
     edge_margin_mm: float = 5.0
     spacing_mm: float | None = None  # None: what kerf and char take, see `kerfwave.nest.spacing`

@@ -11,6 +11,7 @@ from kerfwave.nest.blanks import LEAST_MM, Blank, Division, divide
 from kerfwave.nest.breakdown import break_down, pack_divided
 from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
 from kerfwave.nest.exact import NestFault
+from kerfwave.nest.joining import joined, joined_breakdowns
 from kerfwave.nest.packing import pack
 from kerfwave.nest.spacing import CHAR_MM, least_spacing_mm
 
@@ -24,6 +25,8 @@ __all__ = [
     "NotEnoughSheets",
     "break_down",
     "divide",
+    "joined",
+    "joined_breakdowns",
     "least_spacing_mm",
     "pack",
     "pack_divided",

@@ -26,9 +26,9 @@ def make(cls: type[T], data: dict[str, Any]) -> T:
         data = {key: value for key, value in data.items() if key != "bed_mm"} | dict(
             zip(("bed_width_mm", "bed_height_mm"), data["bed_mm"], strict=True)
         )
-    elif cls is model.Stock and not isinstance(data["measured_mm"], list):
+    elif cls in (model.Stock, model.SheetStock) and not isinstance(data.get("measured_mm", []), list):
         data = {**data, "measured_mm": [data["measured_mm"]]}
-    elif cls is model.SheetStock and "outline_mm" in data:
+    if cls is model.SheetStock and "outline_mm" in data:
         across, up = zip(*data["outline_mm"], strict=True)
         data = {**data, "width_mm": max(across), "height_mm": max(up)}
     hints: dict[str, Any] = _hints(typing.cast("Any", cls))

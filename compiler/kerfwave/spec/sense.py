@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from kerfwave.findings import Finding
 from kerfwave.model import spec as model
-from kerfwave.spec import sheets
+from kerfwave.spec import sheets, thicknesses
 from kerfwave.spec.places import Places, finding_at
 from kerfwave.spec.program_lines import problems
 from kerfwave.spec.schema_files import schema
@@ -16,7 +16,6 @@ from kerfwave.spec.suggest import nearest
 from kerfwave.spec.units import number
 
 _SILENT, _LOUD = 0.05, 15.0  # of a driver contradiction: up to 5 % is rounding, above 15 % something is wrong
-_OTHER_SHEET = 0.3  # measured this far from the label, it is another sheet or another unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +52,8 @@ def check(parts: Parts, at: Places) -> Iterator[Finding]:
             yield from _room_for_driver(parts.enclosure, parts.driver, at)
     if parts.stock:
         yield from _stock(parts.stock, at)
+        if parts.enclosure:
+            yield from thicknesses.labels(parts.stock, parts.enclosure, at)
     if parts.machine:
         yield from _machine(parts.machine, at)
     if parts.room and parts.room.eyewear:
@@ -247,17 +248,7 @@ def _material(key: str, path: tuple[str | int, ...], at: Places) -> Iterator[Fin
 
 def _stock(stock: model.Stock, at: Places) -> Iterator[Finding]:
     yield from _material(stock.material, ("stock",), at)
-    mean, label = math.fsum(stock.measured_mm) / len(stock.measured_mm), stock.thickness_mm
-    # Sanded plywood, t = label: from -(0.4 + 0.03 t) to +(0.2 + 0.03 t) mm, EN 315 as makers' tables and the formula
-    # of GB/T 9846 give it; the EN text itself was not seen.
-    low, high = label - (0.4 + 0.03 * label), label + (0.2 + 0.03 * label)
-    if not low <= mean <= high:
-        far = abs(mean - label) > _OTHER_SHEET * label
-        message = f"measured {number(round(mean, 2))} mm on average, the label says {number(label)} mm"
-        why = f"usual for sanded plywood: {number(round(low, 2))} to {number(round(high, 2))} mm"
-        hint = "measure again, in mm; or correct thickness_mm" if far else "measure again; the readings are what counts"
-        path = ("stock", "measured_mm")
-        yield at.finding(path, "K405", message, why, hint, level="error" if far else "warning")
+    yield from thicknesses.check(stock, at)
     yield from sheets.check(stock, at)
 
 

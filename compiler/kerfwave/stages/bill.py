@@ -8,7 +8,7 @@ import math
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
-from kerfwave.body.rules import plate_layers, ring_layers
+from kerfwave.model.kinds import kind_of_entry
 from kerfwave.model.parts import Ring
 from kerfwave.model.spec import SheetStock
 from kerfwave.stages.facts import Facts
@@ -23,6 +23,11 @@ def _size(sheet: SheetStock) -> tuple[float, float]:
     return sheet.width_mm, sheet.height_mm
 
 
+def _the_sheet(facts: Facts, stock: str) -> str:
+    """Return how scrap of a kind of sheet is called: by its name only where there are several."""
+    return "the same sheet" if len(facts.kinds) == 1 else stock
+
+
 def _area(ring: Ring) -> float:
     return float(Polygon(ring).area)
 
@@ -30,11 +35,11 @@ def _area(ring: Ring) -> float:
 def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
     """Return the bill's rows, in the order of the work."""
     spec = facts.spec
-    t = facts.sized.rules.thickness_mm
     rows = []
     opened = facts.cut_down.plan.opened
     for entry in sorted({o.entry for o in opened}, key=lambda e: (_size(spec.stock.sheets[e]), e)):
-        sheet = spec.stock.sheets[entry]
+        sheet, kind = spec.stock.sheets[entry], kind_of_entry(facts.supplied.kinds, entry)
+        t = kind.thickness_mm
         numbers = sorted(p.sheet for o in opened if o.entry == entry for p in o.parts if p.sheet is not None)
         taken = sum(o.entry == entry for o in opened)
         wood = sum(s.pieces_area_mm2 for s in facts.nest.sheets if s.number in numbers)
@@ -55,12 +60,13 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
     price = None if spec.driver.price is None else n * spec.driver.price
     plates = ", ".join(p.id for p in facts.sliced.insets if p.role == "terminal-plate")
     each = "" if n == 1 else "; half of it for each body"
+    thick = {kind.stock.name: kind.thickness_mm for kind in facts.kinds}
     rows += [
         BillRow(
-            f"Scrap of the same sheet, {c.program.width_mm:.0f} x {c.program.height_mm:.0f} mm",
+            f"Scrap of {_the_sheet(facts, c.program.stock)}, {c.program.width_mm:.0f} x {c.program.height_mm:.0f} mm",
             1,
             "piece",
-            c.program.width_mm * c.program.height_mm * t * spec.stock.density_kg_m3 * 1e-6,
+            c.program.width_mm * c.program.height_mm * thick[c.program.stock] * spec.stock.density_kg_m3 * 1e-6,
             used_in=c.program.name,
         )
         for c in facts.paths.coupons
@@ -166,13 +172,12 @@ def joints_mm2(facts: Facts) -> tuple[float, ...]:
 def glue_area_mm2(facts: Facts) -> float:
     """Return the area of all glued joints of one body: between layers, and insets on their shoulders."""
     area = math.fsum(joints_mm2(facts))
-    rules, middle = facts.built.body.rules, facts.built.body.levels.middle
-    t = rules.thickness_mm
-    plate = rules.plate_width_mm * plate_layers(rules, middle) * t
+    rules, counts, levels = facts.built.body.rules, facts.built.body.counts, facts.built.body.levels
+    plate = rules.plate_width_mm * counts.between_mm(levels.plate)
     bore = next(o for o in facts.built.body.openings if o.kind == "terminal").area_mm2
     area += plate - bore
     if rules.stack == "upright":
-        area += rules.seat_width_mm * ring_layers(rules, middle) * t - math.pi / 4 * rules.bore_mm**2
+        area += rules.seat_width_mm * counts.between_mm(levels.seat) - math.pi / 4 * rules.bore_mm**2
     return area
 
 

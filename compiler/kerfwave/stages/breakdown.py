@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kerfwave import cut, nest
 from kerfwave.engine.errors import StageError
 from kerfwave.model.breakdown import Breakdown
-from kerfwave.model.parts import Nest, Recipe, SheetProgram
+from kerfwave.model.kinds import Kind
+from kerfwave.model.parts import Nest, SheetProgram
 from kerfwave.model.spec import Machine
+from kerfwave.stages.recipe import Recipes
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,16 +24,28 @@ class CutDown:
     outline: SheetProgram | None  # a faint dot to and fro along the line
 
 
-def run(laid: Nest, divisions: tuple[nest.Division, ...], recipe: Recipe, machine: Machine, stock: str) -> CutDown:
-    """Run the stage.
+def run(
+    laid: Nest, divisions: tuple[nest.Division, ...], kinds: tuple[Kind, ...], recipes: Recipes, machine: Machine
+) -> CutDown:
+    """Run the stage. One line serves for all sheets: it is cut as the thickest of those that are cut down asks for.
 
     Raises:
         StageError: where the machine's axes are so far off that the line would leave the bed.
     """
-    plan = nest.break_down(laid, divisions, math.dist(*cut.line_of(machine)), recipe.kerf_mm)
-    if not plan.cut_down:
+    reach_mm = math.dist(*cut.line_of(machine))
+    plans, thickest = [], None
+    for kind in kinds:
+        sheets = tuple(sheet for sheet in laid.sheets if sheet.thickness_mm == kind.thickness_mm)
+        own = tuple(divisions[entry] for entry in kind.entries)
+        found = nest.break_down(replace(laid, sheets=sheets), own, reach_mm, recipes.of(kind.stock.name).kerf_mm)
+        if found.cut_down and (thickest is None or kind.thickness_mm > thickest.thickness_mm):
+            thickest = kind
+        plans.append(found)
+    plan = nest.joined_breakdowns(tuple(plans))
+    if thickest is None:
         return CutDown(plan, None, (), None)
-    line, depths = cut.straight_program(machine, recipe, stock)
+    stock = thickest.stock.name
+    line, depths = cut.straight_program(machine, recipes.of(stock), stock)
     outline = cut.outline_program(line, machine)
     try:
         for program in (line, outline):

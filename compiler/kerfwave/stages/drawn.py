@@ -15,6 +15,8 @@ from kerfwave.writers.layers import PlaceNote
 from kerfwave.writers.mesh import body_stl
 from kerfwave.writers.words import INSETS
 
+HAIR_MM = 0.01
+
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
@@ -119,7 +121,7 @@ def centreline(body: Body, storey: int = 0) -> tuple[Point, ...]:
 
 def _insides(body: Body) -> dict[str, str]:
     """Return one drawing of the path inside for each storey of the guide."""
-    t, storeys = body.rules.thickness_mm, body.levels.storeys
+    z, storeys = body.counts.z_mm, body.levels.storeys
     if body.fold.key.arrangement.in_one_plane:
         whole = drawings.plan_svg(
             body.air, body.skin, openings=body.openings, path=centreline(body), title="The path inside"
@@ -128,7 +130,7 @@ def _insides(body: Body) -> dict[str, str]:
     found = {}
     for n, (low, high) in enumerate(storeys):
         # The floors next to it count, for the passages through them.
-        here = [p for p in body.air if p.from_z_mm < (high + 0.5) * t and p.to_z_mm > (low - 0.5) * t]
+        here = [p for p in body.air if p.from_z_mm < z[high] + HAIR_MM and p.to_z_mm > z[low] - HAIR_MM]
         openings = [o for o in body.openings if o.kind != "mouth" or n == len(storeys) - 1]
         if body.fold.key.under:
             here = [p for p in here if p.kind != "chamber"]

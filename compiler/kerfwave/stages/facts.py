@@ -11,7 +11,8 @@ from kerfwave.acoustics.guide import packing_kg_m3
 from kerfwave.acoustics.shaping import Shaped
 from kerfwave.body.storeys import Floor, floors
 from kerfwave.body.wire import wire_layer
-from kerfwave.model.parts import Check, Nest, Piece, Point, Recipe
+from kerfwave.model.kinds import Kind
+from kerfwave.model.parts import Check, Nest, Piece, Point
 from kerfwave.model.spec import Spec
 from kerfwave.stages.body import Built
 from kerfwave.stages.breakdown import CutDown
@@ -19,12 +20,14 @@ from kerfwave.stages.field import Compared
 from kerfwave.stages.learned import Learned
 from kerfwave.stages.listening import AtTheListener
 from kerfwave.stages.paths import Programs
+from kerfwave.stages.recipe import Recipes
 from kerfwave.stages.response import AsBuilt
 from kerfwave.stages.safety import Assessed
 from kerfwave.stages.sizing import Sized
 from kerfwave.stages.slices import Sliced
 from kerfwave.stages.source import Source
 from kerfwave.stages.spread import Strayed
+from kerfwave.stages.supply import Supplied
 from kerfwave.writers.assembly import FillNote, FloorNote, WireNote
 
 HANDLED_G = 0.5  # nobody weighs fibre finer than this
@@ -36,13 +39,14 @@ class Facts:
 
     source: Source
     spec: Spec
+    supplied: Supplied
     sized: Sized
     built: Built
     as_built: AsBuilt
     sliced: Sliced
     nest: Nest
     cut_down: CutDown
-    recipe: Recipe
+    recipes: Recipes
     paths: Programs
     assessed: Assessed
     shaped: Shaped | None  # filters before the amplifier; None if the spec asks for none
@@ -57,6 +61,12 @@ class Facts:
     def driver(self) -> tuple[Parameter, ...]:
         """Every small-signal parameter of the driver, stated or derived."""
         return derived(self.spec.driver, self.as_built.air)
+
+    @property
+    def kinds(self) -> tuple[Kind, ...]:
+        """The kinds of sheet that something is cut from, the main one first."""
+        used = {sheet.thickness_mm for sheet in self.nest.sheets}
+        return tuple(kind for kind in self.supplied.main_first if kind.thickness_mm in used)
 
     @property
     def pieces(self) -> tuple[Piece, ...]:

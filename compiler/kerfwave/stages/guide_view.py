@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from kerfwave import cut
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.engine.codec import digest
-from kerfwave.model.parts import Piece
+from kerfwave.model.parts import Piece, SheetProgram
 from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_texts, measuring
 from kerfwave.stages.bill import bill_total
 from kerfwave.stages.drawn import picture_title
@@ -19,6 +19,7 @@ from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
 from kerfwave.stages.shaping_view import shaping_charts
 from kerfwave.stages.sheet_view import sheet_view
+from kerfwave.stages.thickness_view import sheets_of_pieces, thickness_table
 from kerfwave.writers import charts, drawings
 from kerfwave.writers.assembly import assembly_steps
 from kerfwave.writers.bill import BillRow
@@ -66,16 +67,16 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         tools=TOOLS,
         consumables=consumables(facts, bill),
         watch=WATCH,
-        unverified=not facts.recipe.verified,
+        unverified=not all(facts.recipes.of(p.stock).verified for p in facts.paths.programs),
         coupons=tuple(
             CouponView(
                 name=c.program.name,
                 svg=files[f"sheets/{c.program.name}.svg"],
                 program=f"gcode/{c.program.name}.nc",
                 time_s=c.program.time_s,
-                what=COUPON_WORDS.get(c.program.name, ""),
+                what=_coupon_words(facts, c.program),
                 steps=c.reading,
-                table=coupon_table(c, facts.recipe.kerf_mm),
+                table=coupon_table(c, facts.recipes.of(c.program.stock).kerf_mm),
             )
             for c in facts.paths.coupons
         ),
@@ -121,6 +122,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             screw_count=spec.driver.screw_count,
             screw_hole_mm=spec.driver.screw_hole_mm,
             dowels=dowel_text(facts),
+            sheets=sheets_of_pieces(facts),
         ),
         acoustics=(
             ("Chamber", f"{1e3 * built.volumes.chamber_m3:.2f} l, as built"),
@@ -147,15 +149,18 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         bill_total=bill_total(bill),
         cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
         checks=facts.checks,
-        tables=(driver_table(facts), *learned_tables(facts)),
+        tables=(driver_table(facts), thickness_table(facts), *learned_tables(facts)),
         provenance=(
             ("Made by", f"kerfwave {facts.source.version}"),
             ("Spec", f"{facts.source.stem}, sha256 {SHA256_START}"),
-            ("Recipe", facts.recipe.provenance),
-            (
-                "Sheet",
-                f"{spec.stock.name}, {mm_and_inches(rules.thickness_mm)} as measured, "
-                f"{spec.stock.thickness_mm:g} mm on the label",
+            *(("Recipe", facts.recipes.of(kind.stock.name).provenance) for kind in facts.kinds),
+            *(
+                (
+                    "Sheet",
+                    f"{spec.stock.name}, {mm_and_inches(kind.thickness_mm)} as measured, "
+                    f"{kind.stock.thickness_mm:g} mm on the label",
+                )
+                for kind in facts.kinds
             ),
             ("Air", f"{result.air.density:.4f} kg/m³, {result.air.speed:.2f} m/s (IEC 61094-2 at 20 °C, 50 %)"),
         ),
@@ -166,6 +171,12 @@ COUPON_WORDS = {
     "coupon-passes": "It tells how many passes it takes to cut through.",
     "coupon-kerf": "It tells how wide the beam cuts, and whether small holes come out.",
 }
+
+
+def _coupon_words(facts: Facts, program: SheetProgram) -> str:
+    """Return what a test cut tells, and of which sheets, where there are several."""
+    word = next((text for name, text in COUPON_WORDS.items() if program.name.startswith(name)), "")
+    return word if len(facts.kinds) == 1 else f"{word} Cut it from a scrap of {program.stock}."
 
 
 def _guide_fact(facts: Facts) -> tuple[Fact, ...]:
@@ -199,7 +210,7 @@ def _summary(facts: Facts) -> str:
     counts = built.body.counts
     x0, x1 = _extent(facts, 0)
     y0, y1 = _extent(facts, 1)
-    height = counts.total * built.body.rules.thickness_mm
+    height = counts.height_mm
     one = "A loudspeaker body" if spec.count == 1 else "Two loudspeaker bodies, mirror images of each other, each"
     return (
         f"{one} of {counts.total} layers, {x1 - x0:.0f} by {y1 - y0:.0f} by {height:.0f} mm, around the "

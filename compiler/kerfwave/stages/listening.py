@@ -120,7 +120,7 @@ def scene_of(body: Body, network: Network, listening: Listening) -> Scene:
     def place(centre: Vector) -> Vector:
         return turned(*((a - b) * 1e-3 for a, b in zip(centre, here, strict=True)))
 
-    height = body.counts.total * body.rules.thickness_mm
+    height = body.counts.height_mm
     if upright:
         (x0, _), (x1, _) = shapes.face_line(body.plan, "front")
         rim = [(x0, 0.0), (x1, 0.0), (x1, height), (x0, height)]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from kerfwave.model.parts import Check, Nest, Recipe
+from kerfwave.model.kinds import kind_of_entry
+from kerfwave.model.parts import Check, Nest
 from kerfwave.model.spec import Spec
 from kerfwave.stages.bill import bill_rows
 from kerfwave.stages.body import Built
@@ -16,6 +17,7 @@ from kerfwave.stages.listening import AtTheListener
 from kerfwave.stages.package import Package
 from kerfwave.stages.paths import Programs
 from kerfwave.stages.proof import Proved
+from kerfwave.stages.recipe import Recipes
 from kerfwave.stages.reporting import report_data
 from kerfwave.stages.response import AsBuilt
 from kerfwave.stages.safety import Assessed
@@ -24,6 +26,7 @@ from kerfwave.stages.sizing import Sized
 from kerfwave.stages.slices import Sliced
 from kerfwave.stages.source import Source
 from kerfwave.stages.spread import Strayed
+from kerfwave.stages.supply import Supplied
 from kerfwave.writers import drawings
 from kerfwave.writers.bill import render_bill
 from kerfwave.writers.filters import filters_csv, filters_json
@@ -34,13 +37,14 @@ from kerfwave.writers.report import render_report
 def run(
     source: Source,
     spec: Spec,
+    supplied: Supplied,
     sized: Sized,
     built: Built,
     as_built: AsBuilt,
     sliced: Sliced,
     nest: Nest,
     cut_down: CutDown,
-    recipe: Recipe,
+    recipes: Recipes,
     paths: Programs,
     assessed: Assessed,
     solved: Solved,
@@ -60,24 +64,25 @@ def run(
         *at_listener.checks,
         *strayed.checks,
         *sliced.checks,
-        *_shop_checks(nest, recipe, assessed),
+        *_shop_checks(nest, recipes, paths, assessed),
     )
     failed = tuple(c.text for c in design if c.level == "fail")
-    files = dict(drawn.files) | dict(proved.files) | _sheets(source, spec, sliced, nest, recipe, paths)
+    files = dict(drawn.files) | dict(proved.files) | _sheets(source, supplied, sliced, nest, recipes, paths)
     for opened in cut_down.plan.cut_down:
-        files[f"sheets/break-down-{opened.number:02d}.svg"] = drawings.breakdown_svg(
-            opened, title=f"{source.stem}: large sheet {opened.number}, cut down first", stock=spec.stock.name
-        )
+        stock = kind_of_entry(supplied.kinds, opened.entry).stock.name
+        title = f"{source.stem}: large sheet {opened.number}, cut down first"
+        files[f"sheets/break-down-{opened.number:02d}.svg"] = drawings.breakdown_svg(opened, title=title, stock=stock)
     facts = Facts(
         source=source,
         spec=spec,
+        supplied=supplied,
         sized=sized,
         built=built,
         as_built=as_built,
         sliced=sliced,
         nest=nest,
         cut_down=cut_down,
-        recipe=recipe,
+        recipes=recipes,
         paths=paths,
         assessed=assessed,
         shaped=sound.shaped,
@@ -98,8 +103,11 @@ def run(
     return Package(tuple(sorted(files.items())), failed, assessed.outcome)
 
 
-def _sheets(source: Source, spec: Spec, sliced: Sliced, nest: Nest, recipe: Recipe, paths: Programs) -> dict[str, str]:
+def _sheets(
+    source: Source, supplied: Supplied, sliced: Sliced, nest: Nest, recipes: Recipes, paths: Programs
+) -> dict[str, str]:
     """Return the sheets and test cuts as drawings, by file name."""
+    by_thickness = {kind.thickness_mm: recipes.of(kind.stock.name) for kind in supplied.kinds}
     pieces = (*sliced.pieces, *sliced.insets)
     found = {
         f"sheets/sheet-{sheet.number:02d}.svg": drawings.sheet_svg(
@@ -107,10 +115,11 @@ def _sheets(source: Source, spec: Spec, sliced: Sliced, nest: Nest, recipe: Reci
             tuple(p for p in nest.placements if p.sheet == sheet.number),
             pieces,
             title=f"{source.stem}, sheet {sheet.number}",
-            stock=spec.stock.name,
+            stock=recipe.stock,
             verified=recipe.verified,
         )
         for sheet in nest.sheets
+        for recipe in (by_thickness[sheet.thickness_mm or 0.0],)
     }
     for coupon in paths.coupons:
         name = coupon.program.name
@@ -120,13 +129,15 @@ def _sheets(source: Source, spec: Spec, sliced: Sliced, nest: Nest, recipe: Reci
     return found
 
 
-def _shop_checks(nest: Nest, recipe: Recipe, assessed: Assessed) -> tuple[Check, ...]:
+def _shop_checks(nest: Nest, recipes: Recipes, paths: Programs, assessed: Assessed) -> tuple[Check, ...]:
+    used = {program.stock for program in paths.programs}
+    verified = all(recipe.verified for recipe in recipes.kinds if recipe.stock in used)
     words = {"stop": "stop: do not cut", "fix-first": "something is to be put right first", "proceed": "duties to keep"}
     return (
         Check(
             "recipe",
-            "ok" if recipe.verified else "warn",
-            "the recipe was measured" if recipe.verified else "the recipe is an estimate: cut the coupons first",
+            "ok" if verified else "warn",
+            "the recipe was measured" if verified else "the recipe is an estimate: cut the coupons first",
         ),
         Check(
             "sheets",

@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 
 from kerfwave import cut
 from kerfwave.engine.errors import StageError
-from kerfwave.model.parts import Nest, Piece, Recipe, SheetProgram
-from kerfwave.model.spec import Machine, Stock
+from kerfwave.model.kinds import Kind
+from kerfwave.model.parts import Nest, Piece, SheetProgram
+from kerfwave.model.spec import Machine
+from kerfwave.stages.recipe import Recipes
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +30,9 @@ def run(
     nest: Nest,
     layers: tuple[Piece, ...],
     insets: tuple[Piece, ...],
-    recipe: Recipe,
+    recipes: Recipes,
     machine: Machine,
-    stock: Stock,
+    kinds: tuple[Kind, ...],
     each: str,
     *,
     progress: Callable[[float, str], None],
@@ -41,11 +43,14 @@ def run(
         StageError: if a beam path would leave the bed, or the kerf is wider than something to be cut.
     """
     pieces = (*layers, *insets)
+    by_thickness = {kind.thickness_mm: kind for kind in kinds}
+    used = [by_thickness[thick] for thick in dict.fromkeys(s.thickness_mm for s in nest.sheets) if thick is not None]
     jobs: list[tuple[cut.SheetJob, cut.Share]] = []
     sheets: list[SheetProgram] = []
     try:
         for sheet in nest.sheets:
             progress(sheet.number / (len(nest.sheets) + 1), f"sheet {sheet.number}")
+            recipe = recipes.of(by_thickness[sheet.thickness_mm or 0.0].stock.name)
             keep_out = [(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out]
             given = (sheet.number, nest, pieces, recipe, machine)
             if each == "piece":
@@ -55,7 +60,7 @@ def run(
             jobs += parts
             sheets.append(_whole(sheet.number, [job.program for job, _ in parts]))
         programs = tuple(job.program for job, _ in jobs)
-        coupons = cut.design(machine, stock, recipe)
+        coupons = _coupons(tuple(used), recipes, machine)
         named = {program.name: program for program in (*sheets, *programs)}
         outlines = tuple(o for o in (cut.outline_program(program, machine) for program in named.values()) if o)
         for program in (*programs, *outlines, *(coupon.program for coupon in coupons)):
@@ -79,3 +84,15 @@ def _whole(number: int, programs: list[SheetProgram]) -> SheetProgram:
     """Return what all programs of a sheet cut, as one: for the outline that shows where the sheet must lie."""
     contours = tuple(contour for program in programs for contour in program.contours)
     return replace(programs[0], name=f"sheet-{number:02d}", contours=contours)
+
+
+def _coupons(used: tuple[Kind, ...], recipes: Recipes, machine: Machine) -> tuple[cut.Coupon, ...]:
+    """Return the test cuts: for each label those of its thickest sheets, as what cuts them cuts the others too."""
+    found: list[cut.Coupon] = []
+    labels = tuple(dict.fromkeys(kind.stock.thickness_mm for kind in used))
+    for number, label in enumerate(labels, 1):
+        kind = max((k for k in used if k.stock.thickness_mm == label), key=lambda k: k.thickness_mm)
+        for coupon in cut.design(machine, kind.stock, recipes.of(kind.stock.name)):
+            name = coupon.program.name + (f"-{number}" if number > 1 else "")
+            found.append(replace(coupon, program=replace(coupon.program, name=name)))
+    return tuple(found)

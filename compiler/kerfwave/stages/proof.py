@@ -10,10 +10,11 @@ from dataclasses import dataclass, replace
 
 from kerfwave import cut
 from kerfwave.engine.errors import StageError
-from kerfwave.model.parts import Check, Nest, Piece, Recipe, SheetProgram
+from kerfwave.model.parts import Check, Nest, Piece, SheetProgram
 from kerfwave.model.spec import Machine
 from kerfwave.stages.breakdown import CutDown
 from kerfwave.stages.paths import Programs
+from kerfwave.stages.recipe import Recipes
 from kerfwave.writers import gcode
 
 
@@ -32,7 +33,7 @@ def run(
     pieces: tuple[Piece, ...],
     insets: tuple[Piece, ...],
     cut_down: CutDown,
-    recipe: Recipe,
+    recipes: Recipes,
     machine: Machine,
     outcome: str,
     *design: tuple[Check, ...],
@@ -49,6 +50,7 @@ def run(
     cut_pieces = (*pieces, *insets)
     sheets = {sheet.number: sheet for sheet in nest.sheets}
     for program, share, depths in zip(paths.programs, paths.shares, paths.depths_mm, strict=True):
+        recipe = recipes.of(program.stock)
         rendered = gcode.rendered(_told(program, failed, outcome, machine, share.notes), machine, recipe, depths)
         text, begins[program.name] = rendered.text, rendered.lines
         sheet = sheets[share.sheet]
@@ -80,20 +82,22 @@ def run(
             name = f"sheet-{sheet.number:02d}"
             proofs.append((name, cut.shared_out(cut_by, cut_pieces, on_sheet, name=name)))
     for program in (coupon.program for coupon in paths.coupons):
-        text = gcode.render(_told(program, (), outcome, machine), machine, recipe)
+        text = gcode.render(_told(program, (), outcome, machine), machine, recipes.of(program.stock))
         size = (program.width_mm, program.height_mm)
         proofs.append((program.name, cut.safe(text, machine, *size, name=program.name)))
         files[f"gcode/{program.name}.nc"] = text
     faint = machine.outline_power_percent
     for program in (*paths.outlines, *(() if cut_down.outline is None else (cut_down.outline,))):
-        text = gcode.render(_told(program, failed, outcome, machine), machine, cut.outline_recipe(recipe, machine))
+        text = gcode.render(
+            _told(program, failed, outcome, machine), machine, cut.outline_recipe(recipes.of(program.stock), machine)
+        )
         size = (program.width_mm, program.height_mm)
         whole = program.name.removesuffix("-outline")
         proofs.append((whole, cut.safe(text, machine, *size, name=program.name, most_percent=faint)))
         files[f"gcode/{program.name}.nc"] = text
     if cut_down.line is not None:
         line = cut_down.line
-        text = gcode.render(_told(line, failed, outcome, machine), machine, recipe, cut_down.depths_mm)
+        text = gcode.render(_told(line, failed, outcome, machine), machine, recipes.of(line.stock), cut_down.depths_mm)
         proofs.append((line.name, cut.safe(text, machine, line.width_mm, line.height_mm, name=line.name)))
         files[f"gcode/{line.name}.nc"] = text
     broken = [f"{name}: {c.text}" for name, checks in proofs for c in checks if c.level == "fail"]

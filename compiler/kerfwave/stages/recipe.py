@@ -2,12 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from kerfwave import cut
 from kerfwave.engine.errors import StageError
 from kerfwave.model.spec import Laser, RecipeEntry, Stock
 from kerfwave.safety.materials import find
+from kerfwave.stages.supply import Supplied
 
 ACKNOWLEDGED = "doubtful-material"
+
+
+@dataclass(frozen=True, slots=True)
+class Recipes:
+    """How to cut every kind of sheet."""
+
+    main: cut.Settings  # of what most layers and all insets come from
+    kinds: tuple[cut.Settings, ...]  # in the order of the kinds
+    kerf_mm: float  # the widest
+
+    def of(self, stock: str) -> cut.Settings:
+        """Return the recipe of a kind of sheet, by its name."""
+        return next(recipe for recipe in self.kinds if recipe.stock == stock)
 
 
 def run(
@@ -15,10 +31,27 @@ def run(
     laser: Laser,
     max_feed_mm_min: float,
     air_on: str | None,
+    supplied: Supplied,
+    acknowledge: tuple[str, ...],
+) -> Recipes:
+    """Run the stage.
+
+    Raises:
+        StageError: for a material that must not be cut, or a doubtful one that nobody has looked into.
+    """
+    found = tuple(one(entries, laser, max_feed_mm_min, air_on, kind.stock, acknowledge) for kind in supplied.kinds)
+    return Recipes(found[supplied.main], found, max(recipe.kerf_mm for recipe in found))
+
+
+def one(
+    entries: tuple[RecipeEntry, ...],
+    laser: Laser,
+    max_feed_mm_min: float,
+    air_on: str | None,
     stock: Stock,
     acknowledge: tuple[str, ...],
 ) -> cut.Settings:
-    """Run the stage. A machine without a word for air assist has none.
+    """Return the recipe of sheets of one thickness. A machine without a word for air assist has none.
 
     Raises:
         StageError: for a material that must not be cut or is not known, or a doubtful one that nobody has looked into.

@@ -29,13 +29,13 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "failed_checks": [c.id for c in facts.checks if c.level == "fail"],
             "safety": facts.assessed.outcome,
         },
-        **shop(spec, facts.recipe, facts.sized.rules.thickness_mm),
+        **shop(spec, tuple(facts.recipes.of(kind.stock.name) for kind in facts.kinds), facts.kinds, _coupons(facts)),
         "acoustics": _acoustics(facts),
         "field": _field(facts.compared),
         "body": {
             "stack": built.body.rules.stack,
             "plan": [list(p) for p in built.body.skin],
-            "height_mm": built.body.counts.total * built.body.rules.thickness_mm,
+            "height_mm": built.body.counts.height_mm,
             "fold": _plain(built.body.fold.key),
             "guide_mm": built.body.fold.length_mm,
             "air": [_plain(p) for p in built.body.air],
@@ -108,6 +108,12 @@ def _share(facts: Facts, program: SheetProgram) -> dict[str, Any]:
     return {"sheet": share.sheet, "piece": share.piece, "after": list(share.after)}
 
 
+def _coupons(facts: Facts) -> dict[str, tuple[str, ...]]:
+    """Return the names of the test cuts, by the name of the sheets that they are for."""
+    made = [coupon.program for coupon in facts.paths.coupons]
+    return {kind.stock.name: tuple(p.name for p in made if p.stock == kind.stock.name) for kind in facts.kinds}
+
+
 def _line(facts: Facts) -> tuple[SheetProgram, ...]:
     """Return the program of the straight line by which large sheets are cut down, if there are any."""
     return () if facts.cut_down.line is None else (facts.cut_down.line,)
@@ -161,6 +167,7 @@ def _acoustics(facts: Facts) -> dict[str, Any]:
             "figures": [{**_plain(f), "shares": dict(f.shares)} for f in facts.strayed.spread.figures],
             "tolerances": _plain(facts.strayed.tolerances),
         },
+        "thickness": _plain(facts.strayed.thickness),
         "fill": [{"place": f.place, "grams": f.grams, "text": f.text} for f in facts.fill],
         "measured": _plain(facts.learned.measured)["values"],
         "as_measured": None if facts.learned.response is None else _plain(facts.learned.response),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kerfwave import safety
-from kerfwave.model.parts import Recipe, SafetyLine, SheetProgram
-from kerfwave.model.spec import Listening, Machine, Room, Stock
+from kerfwave.model.kinds import Kind
+from kerfwave.model.parts import SafetyLine, SheetProgram
+from kerfwave.model.spec import Listening, Machine, Room
+from kerfwave.stages.recipe import Recipes
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,9 +21,9 @@ class Assessed:
 
 def run(
     programs: tuple[SheetProgram, ...],
-    recipe: Recipe,
+    recipes: Recipes,
     level_db: float,
-    stock: Stock,
+    kinds: tuple[Kind, ...],
     machine: Machine,
     room: Room,
     listening: Listening,
@@ -29,16 +31,29 @@ def run(
     power_w: float,
     re_ohm: float,
 ) -> Assessed:
-    """Run the stage."""
+    """Run the stage.
+
+    Of several kinds of sheet the job is counted with the thickest, the widest kerf and the greatest energy: no more
+    fume or smoke comes of it than that, and what is not measured for one of them is not measured.
+    """
+    used = {program.stock for program in programs}
+    thickest = max((kind for kind in kinds if kind.stock.name in used), key=lambda kind: kind.thickness_mm)
+    known = [recipe for recipe in recipes.kinds if recipe.stock in used]
+    recipe = replace(
+        recipes.of(thickest.stock.name),
+        kerf_mm=max(recipe.kerf_mm for recipe in known),
+        energy_j_mm2=max(recipe.energy_j_mm2 for recipe in known),
+        verified=all(recipe.verified for recipe in known),
+    )
     lines = safety.assess(
         safety.Job(
-            stock=stock,
+            stock=thickest.stock,
             machine=machine,
             recipe=recipe,
             room=room,
             listening=listening,
             # Later passes run in a kerf that is already there.
-            cut_length_mm=sum(c.length_mm for p in programs for c in p.contours if c.kind != "mark") / recipe.passes,
+            cut_length_mm=sum(_once_mm(p, recipes.of(p.stock).passes) for p in programs),
             cut_time_s=sum(p.time_s for p in programs),
             level_db_at_listener=level_db,
             drive_volts=volts,
@@ -47,3 +62,7 @@ def run(
         )
     )
     return Assessed(lines, safety.outcome(lines))
+
+
+def _once_mm(program: SheetProgram, passes: int) -> float:
+    return sum(c.length_mm for c in program.contours if c.kind != "mark") / passes

@@ -15,7 +15,7 @@ def sheet_view(facts: Facts, number: int, files: Mapping[str, str]) -> SheetView
     mine = [(p, share) for p, share in zip(facts.paths.programs, shares, strict=True) if share.sheet == number]
     programs = [program for program, _ in mine]
     name = f"sheet-{number:02d}"
-    recipe = facts.recipe
+    recipe = facts.recipes.of(programs[0].stock)
     lying = tuple(p.piece for p in facts.nest.placements if p.sheet == number)
     return SheetView(
         number=number,
@@ -26,7 +26,7 @@ def sheet_view(facts: Facts, number: int, files: Mapping[str, str]) -> SheetView
         bare=tuple(p.id for p in facts.pieces if p.id in lying and not any(m.kind == "id" for m in p.marks)),
         recipe=f"{recipe.power_percent:g} % power, {recipe.feed_mm_min:g} mm/min, {recipe.passes} passes, "
         f"kerf {recipe.kerf_mm:g} mm",
-        stock=facts.spec.stock.name,
+        stock=recipe.stock,
         verified=recipe.verified,
         cut_mm=sum(p.cut_mm for p in programs),
         notes=(*_placing(facts, name), *dict.fromkeys(note for p in programs for note in p.notes)),

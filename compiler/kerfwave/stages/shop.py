@@ -2,18 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
+from kerfwave.model.kinds import Kind
 from kerfwave.model.parts import Recipe
 from kerfwave.model.spec import Spec
 
 FORMAT = "kerfwave-report-1"
 
 
-def shop(spec: Spec, recipe: Recipe, thickness_mm: float) -> dict[str, Any]:
-    """Return the report's `machine`, `recipe`, `recipes` and `stock`; `thickness_mm` is the mean of the readings."""
-    laser = spec.machine.laser
+def shop(
+    spec: Spec,
+    recipes: tuple[Recipe, ...],
+    kinds: tuple[Kind, ...],
+    coupons: Mapping[str, tuple[str, ...]] | None = None,
+) -> dict[str, Any]:
+    """Return the report's `machine`, `recipe`, `recipes` and `stock`; the first kind of sheet is the main one.
+
+    `coupons` are the names of the test cuts by the name of the kind.
+    """
+    laser, main = spec.machine.laser, kinds[0]
+    by_kind = [
+        {
+            "name": kind.stock.name,
+            "nominal_mm": kind.stock.thickness_mm,
+            "measured_mm": kind.thickness_mm,
+            "readings_mm": list(kind.stock.measured_mm),
+            "coupons": list((coupons or {}).get(kind.stock.name, ())),
+        }
+        for kind in kinds
+    ]
     return {
         "machine": {
             "name": spec.machine.name,
@@ -22,13 +42,14 @@ def shop(spec: Spec, recipe: Recipe, thickness_mm: float) -> dict[str, Any]:
             "wavelength_nm": laser.wavelength_nm,
             "program": asdict(spec.machine),
         },
-        "recipe": asdict(recipe),
-        "recipes": [asdict(recipe)],
+        "recipe": asdict(recipes[0]),
+        "recipes": [asdict(recipe) for recipe in recipes],
         "stock": {
             "name": spec.stock.name,
             "material": spec.stock.material,
             "glue": spec.stock.glue,
-            "nominal_mm": spec.stock.thickness_mm,
-            "measured_mm": thickness_mm,
+            "nominal_mm": main.stock.thickness_mm,
+            "measured_mm": main.thickness_mm,
+            **({"kinds": by_kind} if len(kinds) > 1 else {}),
         },
     }

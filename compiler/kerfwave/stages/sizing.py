@@ -18,6 +18,7 @@ from kerfwave.body.places import CannotFold
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
 from kerfwave.body.search import Folds, all_folds
 from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement, levels
+from kerfwave.body.supply import Supply
 from kerfwave.engine.errors import StageError
 from kerfwave.model.spec import Driver, Enclosure, Target
 
@@ -57,16 +58,11 @@ class Sized:
     reach: tuple[tuple[str, float], ...]
 
 
-def thickness_mm(measured_mm: tuple[float, ...]) -> float:
-    """Return the thickness that the body is built from: the mean of the calliper's readings, to the micrometre."""
-    return round(sum(measured_mm) / len(measured_mm), 3)
-
-
 def run(
     driver: Driver,
     target: Target,
     enclosure: Enclosure,
-    measured_mm: tuple[float, ...],
+    supply: Supply,
     volts: float,
     space: str,
     *,
@@ -78,7 +74,7 @@ def run(
         StageError: if nothing at all can be folded into the enclosure, with what stands in the way.
     """
     air = air_at()
-    rules = body_rules(enclosure, driver, thickness_mm(measured_mm))
+    rules = body_rules(enclosure, driver, supply.insets_mm, supply)
     if enclosure.corner_mm > enclosure.wall_mm:
         text = f"corners of {enclosure.corner_mm:g} mm cut into walls of {enclosure.wall_mm:g} mm: at most wall_mm"
         raise StageError(text, ("enclosure", "corner_mm"))
@@ -239,8 +235,12 @@ def _of_case(folds: tuple[Fold, ...], case: str, longest_mm: float) -> tuple[Fol
 
 def _too_low(rules: BodyRules, enclosure: Enclosure) -> str:
     need = rules.bore_mm if rules.stack == "upright" else rules.reach_mm - rules.wall_mm
+    sources = (*rules.supply.plates, *rules.supply.layers)
+    thick = ", ".join(f"{t:g}" for t in dict.fromkeys(source.thickness_mm for source in sources))
+    few = all(source.most is not None for source in rules.supply.layers)
+    most = f", of which the sheets give {sum(source.most or 0 for source in rules.supply.layers)}," if few else ""
     return (
-        f"no stack of {rules.thickness_mm:g} mm layers within {enclosure.height_mm:g} mm takes this driver: it needs "
+        f"no stack of {thick} mm layers{most} within {enclosure.height_mm:g} mm takes this driver: it needs "
         f"{need:.0f} mm inside, between walls of {rules.wall_mm:g} mm, and whole layers for its ring of "
         f"{rules.frame_mm:.0f} mm"
     )

@@ -13,8 +13,9 @@ from kerfwave.body.slices import slices
 from kerfwave.body.splitting import CannotSplit, split_layers
 from kerfwave.body.strength import check_panels
 from kerfwave.engine.errors import StageError
+from kerfwave.model.kinds import Kind
 from kerfwave.model.parts import Check, Layer, Piece
-from kerfwave.model.spec import Driver, SheetStock, Terminals
+from kerfwave.model.spec import Driver, Terminals
 from kerfwave.stages.sparing import Shop, least_stock
 
 
@@ -37,12 +38,11 @@ def run(
     driver: Driver,
     terminals: Terminals,
     panel_hz: float | None,
-    stock: str,
+    kinds: tuple[Kind, ...],
     sheet_grain: str | None,
     density_kg_m3: float,
     youngs_gpa: float | None,
     split: str,
-    sheets: tuple[SheetStock, ...],
     margin_mm: float,
     bed_width_mm: float,
     bed_height_mm: float,
@@ -58,13 +58,14 @@ def run(
         StageError: if a piece is too large for sheet and bed, shall be split, and cannot be.
     """
     grain = None if sheet_grain is None else ALONG_FRONT
-    cut = slices(body, stock, grain=grain)
+    names = tuple(kind.stock.name for kind in kinds)
+    cut = slices(body, names[0], grain=grain, kinds=names)
     across = insets(body, driver, terminals, grain=grain)
     saved: tuple[Check, ...] = ()
-    shop = Shop(sheets, margin_mm, spacing_mm, sheet_grain, turns, (bed_width_mm, bed_height_mm), count)
+    shop = Shop(kinds, margin_mm, spacing_mm, sheet_grain, turns, (bed_width_mm, bed_height_mm), count)
     try:
         if split == "when-needed":
-            cut = split_layers(body, cut, shop.room_mm, keyed=seam == "keyed")
+            cut = split_layers(body, cut, (), keyed=seam == "keyed", kinds_mm=shop.rooms_mm)
         elif split == "saves-stock":
             standing = across if count == 1 else (*lefts(across), *rights(across))
             cut, check = least_stock(body, cut, standing, shop, keyed=seam == "keyed")

@@ -10,9 +10,9 @@ from kerfwave import nest
 from kerfwave.body.air import Body
 from kerfwave.body.pairs import left_and_right
 from kerfwave.body.slices import Slices
-from kerfwave.body.splitting import CannotSplit, split_layers
-from kerfwave.model.parts import Check, Piece
-from kerfwave.model.spec import SheetStock
+from kerfwave.body.splitting import CannotSplit, Rooms, split_layers
+from kerfwave.model.kinds import Kind
+from kerfwave.model.parts import Check, Piece, Sheet
 
 SHARES = (0.75, 0.55)  # of the plan's longest side, that no part of a ring shall exceed: what is tried
 SPACING_MM = 2.0  # where the stock leaves it to the recipe
@@ -22,7 +22,7 @@ SPACING_MM = 2.0  # where the stock leaves it to the recipe
 class Shop:
     """What the nest needs to know."""
 
-    sheets: tuple[SheetStock, ...]
+    kinds: tuple[Kind, ...]
     margin_mm: float
     spacing_mm: float | None
     grain: str | None
@@ -31,12 +31,15 @@ class Shop:
     count: int
 
     @property
-    def room_mm(self) -> tuple[tuple[float, float], ...]:
-        """Usable width and height of each kind of sheet."""
+    def rooms_mm(self) -> tuple[Rooms, ...]:
+        """Usable width and height of the sheets of each kind."""
         width, height = self.bed_mm
         return tuple(
-            (min(s.width_mm, width) - 2 * self.margin_mm, min(s.height_mm, height) - 2 * self.margin_mm)
-            for s in self.sheets
+            tuple(
+                (min(s.width_mm, width) - 2 * self.margin_mm, min(s.height_mm, height) - 2 * self.margin_mm)
+                for s in kind.stock.sheets
+            )
+            for kind in self.kinds
         )
 
 
@@ -61,10 +64,10 @@ def least_stock(
 def _ways(body: Body, whole: Slices, shop: Shop, *, keyed: bool) -> Iterator[Slices]:
     xs, ys = [x for x, _ in body.plan.outline], [y for _, y in body.plan.outline]
     longest = max(max(xs) - min(xs), max(ys) - min(ys))
-    yield split_layers(body, whole, shop.room_mm, keyed=keyed)
+    yield split_layers(body, whole, (), keyed=keyed, kinds_mm=shop.rooms_mm)
     for share in SHARES:
         try:
-            yield split_layers(body, whole, shop.room_mm, sparing_mm=share * longest, keyed=keyed)
+            yield split_layers(body, whole, (), sparing_mm=share * longest, keyed=keyed, kinds_mm=shop.rooms_mm)
         except CannotSplit:
             continue
 
@@ -74,16 +77,19 @@ def _area(cut: Slices, insets: tuple[Piece, ...], shop: Shop) -> tuple[float, in
     pieces = cut.pieces
     if shop.count > 1:
         pieces = tuple(piece for one in left_and_right(cut) for piece in one.pieces)
-    try:
-        packed = nest.pack(
-            (*pieces, *insets),
-            shop.sheets,
-            bed_mm=shop.bed_mm,
-            margin_mm=shop.margin_mm,
-            spacing_mm=SPACING_MM if shop.spacing_mm is None else shop.spacing_mm,
-            sheet_grain=shop.grain,
-            turns=shop.turns,
-        )
-    except (nest.DoesNotFit, nest.NotEnoughSheets):
-        return math.inf, 0
-    return math.fsum(s.width_mm * s.height_mm for s in packed.sheets), len(packed.sheets)
+    sheets: list[Sheet] = []
+    for kind in shop.kinds:
+        try:
+            packed = nest.pack(
+                tuple(p for p in (*pieces, *insets) if p.thickness_mm == kind.thickness_mm),
+                kind.stock.sheets,
+                bed_mm=shop.bed_mm,
+                margin_mm=shop.margin_mm,
+                spacing_mm=SPACING_MM if shop.spacing_mm is None else shop.spacing_mm,
+                sheet_grain=shop.grain,
+                turns=shop.turns,
+            )
+        except (nest.DoesNotFit, nest.NotEnoughSheets):
+            return math.inf, 0
+        sheets += packed.sheets
+    return math.fsum(s.width_mm * s.height_mm for s in sheets), len(sheets)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from kerfwave.model.parts import Layer, Opening, Piece, Ring
@@ -68,15 +68,17 @@ def assembly_steps(
     dowels: str = "",
     floors: Iterable[FloorNote] = (),
     chamber_covered_by: int | None = None,
+    sheets: Mapping[str, str] | None = None,
 ) -> tuple[Step, ...]:
     """Return all steps in the order of the work.
 
     The lid is every layer on top that no air crosses: what has to be inside (wire, fibre, a last clean) comes just
     before it, or before the floor that covers the place: `chamber_covered_by` is the layer over the chamber, if it is
     not the lid. Times and pressures are left to the label of the glue; `dowels` is a sentence on them, if any.
+    `sheets` says of each piece which sheet it was cut from.
     """
     layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
-    by_id = {p.id: p for p in pieces}
+    by_id, sheets = {p.id: p for p in pieces}, sheets or {}
     lid = first_lid_layer(layers, by_id)
     covered = lid if chamber_covered_by is None else chamber_covered_by
     wired = min(wire.layer + 1, covered) if wire else covered
@@ -91,10 +93,11 @@ def assembly_steps(
             steps += _fibre(layer.index, tuple(note for note in fill if note.before == here), last=here is None)
             steps.append(_before_the_lid(lid) if here is None else _before_a_floor(over[layer.index]))
         parts = tuple(by_id[i] for i in layer.pieces)
-        steps.append(_layer(layer, parts, tuple(o for o in openings if crosses(o, layer)), position, len(layers)))
+        through = tuple(o for o in openings if crosses(o, layer))
+        steps.append(_layer(layer, parts, through, position, len(layers), _whence(layer.pieces, sheets)))
     for piece in by_id.values():
         if piece.role in INSETS:
-            steps.append(_inset(piece))
+            steps.append(_inset(piece, _whence((piece.id,), sheets)))
     steps += [_terminals(), _driver(screw_count, screw_hole_mm), *_proof(has_mouth)]
     return tuple(steps)
 
@@ -168,12 +171,30 @@ def _how(stack: str) -> Step:
     )
 
 
-def _layer(layer: Layer, parts: tuple[Piece, ...], through: tuple[Opening, ...], position: int, count: int) -> Step:
+def _whence(names: Iterable[str], sheets: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the line that says from which sheet each piece comes; none if that is not known."""
+    by_sheet: dict[str, list[str]] = {}
+    for name in names:
+        if name in sheets:
+            by_sheet.setdefault(sheets[name], []).append(name)
+    if not by_sheet:
+        return ()
+    return ("Take " + "; ".join(f"{listed(tuple(found))} from {sheet}" for sheet, found in by_sheet.items()) + ".",)
+
+
+def _layer(
+    layer: Layer,
+    parts: tuple[Piece, ...],
+    through: tuple[Opening, ...],
+    position: int,
+    count: int,
+    whence: tuple[str, ...],
+) -> Step:
     names = listed(layer.pieces)
-    do = [f"Lay {names} on the board, as drawn: this is the floor, with no glue underneath."]
+    do = [*whence, f"Lay {names} on the board, as drawn: this is the floor, with no glue underneath."]
     if position:
         loose = f" {len(parts)} pieces: keep the gaps as drawn." if len(parts) > 1 else ""
-        do = ["Glue on the layer below, wood on wood only.", f"Lay {names}.{loose}"]
+        do = [*whence, "Glue on the layer below, wood on wood only.", f"Lay {names}.{loose}"]
         seats = tuple(dict.fromkeys(_SEATS[o.kind] for o in through if o.kind in _SEATS))
         if seats:
             do.append(f"No glue in {listed(seats)}: the insets come later.")
@@ -287,7 +308,7 @@ def _grams(note: FillNote) -> str:
     return f"{fixed(note.grams, 1)} g"
 
 
-def _inset(piece: Piece) -> Step:
+def _inset(piece: Piece, whence: tuple[str, ...]) -> Step:
     what = INSETS[piece.role][0].lower()
     seat = "terminals" if piece.role == "terminal-plate" else "driver"
     return Step(
@@ -295,6 +316,7 @@ def _inset(piece: Piece) -> Step:
         "inset",
         f"Glue in the {what} {piece.id}",
         (
+            *whence,
             f"Sand the seat of the {seat} flush, and try {piece.id}: it should slide in by hand, without play.",
             "Brush glue on the seat and on the back of the inset, all the way round: this joint has to be airtight.",
             "Press it home until it lies flush with the face, wipe, and weigh it down while the glue sets.",
