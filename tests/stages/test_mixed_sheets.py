@@ -84,7 +84,7 @@ def test_bill_and_guide_say_which_sheet_is_taken(package, report):
     sheets = {p["id"]: p["placement"]["sheet"] for p in report["pieces"]}
     for layer in report["layers"]:
         for name in layer["pieces"]:
-            sheet = rf"sheet-{sheets[name]:02d} \({layer['thickness_mm']:.2f} mm\)"
+            sheet = rf"sheet-{sheets[name]:02d} \({layer['thickness_mm']:g} mm\)"
             assert re.search(rf"{name}[^.;]* from {sheet}", guide), name
     assert "What the sheets&#39; thickness does to the tuning" in guide
 
