@@ -280,15 +280,18 @@ def _size_words(opening: Opening) -> str:
 def _number_layers(
     drawing: Any, layers: tuple[Layer, ...], place: Place, unit: float, across: float, upright: bool
 ) -> None:
-    """Write the numbers of the layers beside them: first and last always, the rest where they have room."""
+    """Write the numbers of the layers beside them: first and last always, the rest where they have room.
+
+    Beside the first, the last, and the first of every other thickness stands how thick it is.
+    """
     size = 3.0 * unit
     gap = (1.15 if upright else 1.7) * size
     last = -1e9
     final = layers[-1].z_mm + layers[-1].thickness_mm / 2
     for i, layer in enumerate(layers):
         z = layer.z_mm + layer.thickness_mm / 2
-        ends = i in (0, len(layers) - 1)
-        if not ends and (z - last < gap or final - z < gap):
+        ends = i in (0, len(layers) - 1) or (upright and layer.thickness_mm != layers[i - 1].thickness_mm)
+        if i not in (0, len(layers) - 1) and (z - last < (0.8 if ends else 1.0) * gap or final - z < gap):
             continue
         last = z
         text = f"{layer.index}" + (f"   {fixed(layer.thickness_mm, 2)} mm" if upright and ends else "")
