@@ -286,15 +286,17 @@ def _number_layers(
     """
     size = 3.0 * unit
     gap = (1.15 if upright else 1.7) * size
-    last = -1e9
-    final = layers[-1].z_mm + layers[-1].thickness_mm / 2
-    for i, layer in enumerate(layers):
-        z = layer.z_mm + layer.thickness_mm / 2
-        ends = i in (0, len(layers) - 1) or (upright and layer.thickness_mm != layers[i - 1].thickness_mm)
-        if i not in (0, len(layers) - 1) and (z - last < (0.8 if ends else 1.0) * gap or final - z < gap):
-            continue
-        last = z
-        text = f"{layer.index}" + (f"   {fixed(layer.thickness_mm, 2)} mm" if upright and ends else "")
+    middles = [layer.z_mm + layer.thickness_mm / 2 for layer in layers]
+    final = len(layers) - 1
+    other = [i for i, layer in enumerate(layers) if i and layer.thickness_mm != layers[i - 1].thickness_mm]
+    told: list[int] = []
+    for i in (0, final, *other, *range(len(layers))):
+        if i in (0, final) or all(abs(middles[i] - middles[k]) >= gap for k in told):
+            told.append(i)
+    for i in sorted({*told}):
+        layer, z = layers[i], middles[i]
+        thick = upright and i in (0, final, *other)
+        text = f"{layer.index}" + (f"   {fixed(layer.thickness_mm, 2)} mm" if thick else "")
         if upright:
             x, y = place((across, z))
             drawing.add(
