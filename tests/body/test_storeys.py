@@ -110,13 +110,17 @@ def test_under_the_chamber_the_driver_is_centred_in_the_chamber():
 
 def test_floors_part_what_lies_over_each_other():
     """Upright, the chamber lies over the first storey, and that over the second; facing, it is the other way round."""
-    upright = levels(rules_of(rectangle(180, 200)), LayerCount(1, 30, 1), Arrangement(2, 1.0))
+    upright = levels(rules_of(rectangle(180, 200)), stack(rules_of(rectangle(180, 200)), 1, 30, 1), Arrangement(2, 1.0))
     assert [(f.below, f.above) for f in floors(upright, Arrangement(2, 1.0))] == [(1, 0), (0, -1)]
-    facing = levels(rules_of(rectangle(180, 200), "facing"), LayerCount(1, 30, 1), Arrangement(2, 1.0))
+    facing = levels(
+        rules_of(rectangle(180, 200), "facing"),
+        stack(rules_of(rectangle(180, 200), "facing"), 1, 30, 1),
+        Arrangement(2, 1.0),
+    )
     found = floors(facing, Arrangement(2, 1.0))
     assert [(f.below, f.above) for f in found] == [(-1, 0), (0, 1)]
     assert found[0].span == (facing.chamber[1], facing.storeys[0][0])
-    beside = levels(rules_of(rectangle(180, 200)), LayerCount(1, 13, 1), Arrangement(2))
+    beside = levels(rules_of(rectangle(180, 200)), stack(rules_of(rectangle(180, 200)), 1, 13, 1), Arrangement(2))
     assert [(f.below, f.above, f.span) for f in floors(beside, Arrangement(2))] == [(0, 1, (7, 8))]
 
 
