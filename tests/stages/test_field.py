@@ -54,7 +54,7 @@ BODIES = [
 @pytest.mark.parametrize(("plan", "how"), BODIES)
 def test_the_air_solved_in_is_the_air_of_the_pieces(plan, how):
     one = built(plan, **how)
-    space = space_of(one.body, one.network)
+    space = space_of(one, air_at())
     volume = {True: 0.0, False: 0.0}
     for patch in space.patches:
         volume[patch.medium == CHAMBER] += patch.shape.area * patch.height_m * patch.spring
@@ -77,7 +77,7 @@ def test_the_air_solved_in_is_the_air_of_the_pieces(plan, how):
 def test_chamber_guide_and_bends_are_as_the_network_has_them(plan, how, fill):
     """Resonance within 0.5 %, transfer within 1.2 dB from 50 to 500 Hz, whatever is filled and however odd the plan."""
     one = built(plan, fill, **how)
-    space = space_of(one.body, one.network)
+    space = space_of(one, air_at())
     mouth = one.network.mouth
 
     def load(f):

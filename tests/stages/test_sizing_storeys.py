@@ -5,12 +5,17 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from shapely.ops import unary_union
 
 from kerfwave.acoustics import sizing as choosing
+from kerfwave.acoustics.air import air as air_at
+from kerfwave.acoustics.guide import segments
+from kerfwave.body import shapes
 from kerfwave.body.supply import uniform
 from kerfwave.model.kinds import mean_mm
 from kerfwave.spec import load
 from kerfwave.stages import body, field, sizing
+from kerfwave.stages.field_storeys import unfold
 
 DEMO = Path(__file__).parents[2] / "specs" / "desk-speaker.yaml"
 
@@ -83,7 +88,7 @@ def test_a_guide_about_the_chamber_is_built_as_promised_and_its_field_agrees():
     assert [check.level for check in solved.checks] == ["ok", "ok"]
 
 
-def test_a_guide_on_storeys_is_built_as_promised_and_its_field_is_left_alone():
+def test_a_guide_on_storeys_is_built_as_promised_and_its_field_agrees():
     spec = load(DEMO).spec
     found = sized("when-needed", 1600.0)
     made = body.run(found, spec.driver, spec.enclosure, spec.target, spec.drive.volts, "half", progress=silent)
@@ -91,5 +96,38 @@ def test_a_guide_on_storeys_is_built_as_promised_and_its_field_is_left_alone():
     passages = [run for run in made.volumes.guide if run.gap_m]
     assert len(passages) == len([p for p in made.body.air if p.name.startswith("passage")]) >= 1
     solved = field.run(made, True, spec.target.relief_from_hz, spec.drive.volts, progress=silent)
-    assert solved.compared is None
-    assert "does not lie in one plane" in solved.checks[0].text
+    assert solved.checks[0].level == "ok" and "storeys unfolded" in solved.checks[0].text
+    # Without fibre the flanks of the higher resonances are steep: there a shift of 0.2 % is decibels.
+    off = sorted(abs(a - b) for a, b in zip(solved.compared.field_db, solved.compared.network_db, strict=True))
+    assert off[len(off) // 2] < 0.3 and not solved.compared.pictures
+
+
+@pytest.mark.parametrize(("filled_m", "share"), [(0.0, 0.0), (0.9, 0.5), (9.0, 1.0)])
+def test_unfolded_storeys_keep_their_air_and_bridges_what_the_network_counts(filled_m, share):
+    spec = load(DEMO).spec
+    made = body.run(
+        sized("when-needed", 1600.0), spec.driver, spec.enclosure, spec.target, 2.0, "half", progress=silent
+    )
+    plan, medium = shapes.polygon(made.body.plan.outline), air_at()
+    ducts = tuple(
+        shapes.polygon(p.outline).intersection(plan)
+        for p in made.body.air
+        if p.kind == "guide" and not p.name.startswith("passage")
+    )
+    chamber = shapes.polygon(made.body.fold.chamber)
+    laid = unfold(made.body, chamber, ducts, made.volumes.guide, filled_m, medium)
+    assert laid.guide.geom_type == "Polygon" and laid.guide.is_valid  # one way, nothing in the way of itself
+    height = 1e3 * made.volumes.guide[0].height_m
+    bridges = unary_union([bridge.shape for bridge in laid.bridges])
+    volume = laid.guide.difference(bridges).area * height
+    volume += sum(b.shape.area * b.height_mm * b.spring for b in laid.bridges)
+    counted = sum(r.length_m * r.height_m * (r.width_in_m + r.width_out_m) / 2 for r in made.volumes.guide)
+    assert volume * 1e-9 == pytest.approx(counted, rel=0.01)
+    whole = sum(r.length_m for r in made.volumes.guide)
+    assert laid.filled.area / laid.guide.area == pytest.approx(min(1.0, filled_m / whole), abs=0.06)
+    assert (laid.filled.area > 0) == (share > 0)
+    for bridge, passage in zip(laid.bridges, [r for r in made.volumes.guide if r.gap_m], strict=True):
+        inertance = medium.density * bridge.shape.area / (passage.width_in_m**2 * 1e3 * bridge.height_mm)
+        parts = segments((passage,), medium)
+        wanted = sum(medium.density * s.length_m / s.area_in_m2 + s.extra_inertance_kg_m4 for s in parts)
+        assert inertance == pytest.approx(wanted, rel=0.02)

@@ -24,11 +24,13 @@ from kerfwave.model.acoustic import Air, Network
 from kerfwave.model.parts import Check
 from kerfwave.stages.body import Built
 from kerfwave.stages.field_space import cell_mm, space_of
+from kerfwave.stages.field_storeys import CannotUnfold
 
 FULL_HZ = tuple(float(f) for f in np.linspace(20.0, 710.0, 18))  # solved in full; the rest lies between
 RANGE_HZ = (50.0, 500.0)  # where the transfers are compared
 POINTS = 41
 RESONANCE_OFF = 0.02  # relative; more is a warning
+AT_EDGE = 1.05  # of the range's lower end: nearer than that a resonance does not count
 TRANSFER_OFF_DB = 1.0
 NOTCH_DB = 10.0  # a transfer so far below its own mean over the octave around is in a notch, where decibels run away
 PICTURE_STEP_MM = 2.5
@@ -94,13 +96,15 @@ def run(
     network = built.network
     if not wanted or network.mouth is None:
         return Solved(None, ())
-    if not built.body.fold.key.arrangement.in_one_plane:
-        text = "the sound field was not solved: the air does not lie in one plane; only the network knows this guide"
-        return Solved(None, (Check("field-resonance", "ok", text),))
     air = air_at()
+    try:
+        space = space_of(built, air)
+    except CannotUnfold as error:
+        text = f"the sound field was not solved: {error}; only the network knows this guide"
+        return Solved(None, (Check("field-resonance", "ok", text),))
     cell = cell_mm(built.body)
+    flat = built.body.fold.key.arrangement.in_one_plane
     progress(0.1, f"cells of {cell:g} mm")
-    space = space_of(built.body, network)
     solved = fields.solve(space, air, FULL_HZ, _load(network, np.array(FULL_HZ), air), cell_m=cell * 1e-3)
     progress(0.8, f"{solved.mesh.size} unknowns")
 
@@ -125,9 +129,9 @@ def run(
         network_resonance_hz=its,
         worst_db=round(float(difference[worst]), 3),
         worst_hz=_digit(float(f[worst])),
-        pictures=_pictures(solved, network, air, volts, relief_from_hz, resonance),
+        pictures=_pictures(solved, network, air, volts, relief_from_hz, resonance) if flat else (),
     )
-    return Solved(compared, _checks(compared))
+    return Solved(compared, _checks(compared, flat))
 
 
 def _load(network: Network, f: Real, air: Air) -> Complex:
@@ -144,9 +148,12 @@ def _transfers(solved: fields.Field, network: Network, f: Real, air: Air) -> tup
 
 
 def _resonance(f: Real, transfer: Complex) -> float | None:
-    """Return where the mouth first lags the driver by a quarter period: the resonance, however much it is damped."""
+    """Return where the mouth first lags the driver by a quarter period: the resonance, however much it is damped.
+
+    One at the very edge of the range does not count, as it may lie outside for the other side of the comparison.
+    """
     real = transfer.real
-    fallen = np.flatnonzero((real[:-1] > 0.0) & (real[1:] <= 0.0))
+    fallen = np.flatnonzero((real[:-1] > 0.0) & (real[1:] <= 0.0) & (f[:-1] > AT_EDGE * f[0]))
     if not len(fallen):
         return None
     i = int(fallen[0])
@@ -162,7 +169,8 @@ def _in_notch(f: Real, solved: fields.Field, network: Network, air: Air) -> NDAr
     return found
 
 
-def _checks(c: Compared) -> tuple[Check, ...]:
+def _checks(c: Compared, flat: bool) -> tuple[Check, ...]:
+    how = "" if flat else "; storeys unfolded into one plane, passages as the network counts them"
     if c.resonance_hz is None or c.network_resonance_hz is None:
         resonance = Check(
             "field-resonance",
@@ -176,7 +184,7 @@ def _checks(c: Compared) -> tuple[Check, ...]:
             "field-resonance",
             "ok" if abs(off) <= RESONANCE_OFF else "warn",
             f"the guide's first resonance lies at {_hz(c.resonance_hz)} in the sound field of the as-built air, at "
-            f"{_hz(c.network_resonance_hz)} in the network: {100 * off:+.1f} %; {100 * RESONANCE_OFF:g} % allowed",
+            f"{_hz(c.network_resonance_hz)} in the network: {100 * off:+.1f} %; {100 * RESONANCE_OFF:g} % allowed{how}",
             round(100 * abs(off), 2),
             100 * RESONANCE_OFF,
         )
@@ -187,7 +195,7 @@ def _checks(c: Compared) -> tuple[Check, ...]:
         "ok" if abs(c.worst_db) <= TRANSFER_OFF_DB else "warn",
         f"from driver to mouth, {RANGE_HZ[0]:g} to {RANGE_HZ[1]:g} Hz, the sound field lies furthest from the network "
         f"at {c.worst_hz:.0f} Hz, {c.worst_db:+.1f} dB, and within {TRANSFER_OFF_DB:g} dB of it at {near} of "
-        f"{len(off_db)} frequencies outside notches; {TRANSFER_OFF_DB:g} dB allowed",
+        f"{len(off_db)} frequencies outside notches; {TRANSFER_OFF_DB:g} dB allowed{how}",
         abs(c.worst_db),
         TRANSFER_OFF_DB,
     )

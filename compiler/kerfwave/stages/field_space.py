@@ -16,8 +16,10 @@ from shapely.ops import split, unary_union
 from kerfwave.acoustics.field import Medium, Patch, Space, Strip
 from kerfwave.body import path, shapes
 from kerfwave.body.air import Body
-from kerfwave.model.acoustic import Network, Segment
+from kerfwave.model.acoustic import Air, Network, Segment
 from kerfwave.model.parts import AirPrism
+from kerfwave.stages.body import Built
+from kerfwave.stages.field_storeys import unfold
 
 CHAMBER, FIBRE, OPEN = 0, 1, 2  # media: behind the driver, guide with fibre, guide without
 HOLLOW = ("chamber", "guide", "driver-bore", "terminal-bore")  # kinds of air that nothing is put into later
@@ -29,7 +31,10 @@ MOST_CELLS = 4000  # in the plan; a larger body gets larger cells
 
 def cell_mm(body: Body) -> float:
     """Return the side of a cell that suits a body, in tenths of a millimetre."""
-    narrowest = min(shapes.width_across(_guide(body), *path.at(run, 0.5)) for run in body.fold.runs)
+    if body.fold.key.arrangement.in_one_plane:
+        narrowest = min(shapes.width_across(_guide(body), *path.at(run, 0.5)) for run in body.fold.runs)
+    else:
+        narrowest = min(path.width_at(run, 0.5) for run in body.fold.runs)
     area = math.fsum(shapes.polygon(p.outline).area for p in body.air if p.kind in ("chamber", "guide"))
     wanted = min(CELL_MM, math.floor(10.0 * narrowest / CELLS_ACROSS) / 10.0)
     return max(wanted, math.ceil(10.0 * math.sqrt(area / MOST_CELLS)) / 10.0)
@@ -40,48 +45,74 @@ def _guide(body: Body) -> Any:
     return _within(prism, shapes.polygon(body.plan.outline))
 
 
-def space_of(body: Body, network: Network) -> Space:
+def space_of(built: Built, air: Air) -> Space:
     """Return the air of a body that has a mouth.
 
-    Chamber and guide reach through all inner layers; a bore counts with the thickness of the layers that it crosses.
+    Chamber and guide reach through all their layers; a bore counts with the thickness of the layers that it crosses.
     What the driver takes up is the difference between that air and the network's chamber: it is taken off the
-    compressible volume behind its opening, as far back as it reaches, and not off the shape.
+    compressible volume behind its opening, as far back as it reaches, and not off the shape. A guide on storeys is
+    unfolded into the plane, see `field_storeys`.
+
+    Raises:
+        CannotUnfold: if the storeys of a guide cannot be laid side by side.
     """
+    body, network = built.body, built.network
     plan = shapes.polygon(body.plan.outline)
     prisms = [p for p in body.air if p.kind in HOLLOW]
-    main = {p.kind: p for p in prisms if p.kind in ("chamber", "guide")}
-    guide = _guide(body)
-    filled, clear = _guide_parts(body, network, guide)
-    found = [
-        (shapes.polygon(main["chamber"].outline).difference(guide), _height(main["chamber"]), CHAMBER),
-        (filled, _height(main["guide"]), FIBRE),
-        (clear, _height(main["guide"]), OPEN),
-    ]
+    chamber = next(p for p in prisms if p.kind == "chamber")
+    main = [chamber, *(p for p in prisms if p.kind == "guide")]
+    guide, lanes, mouth = _flat(body, network) if body.fold.key.arrangement.in_one_plane else _unfolded(built, air)
+    found: list[_Part] = [(shapes.polygon(chamber.outline).difference(guide), _height(chamber), CHAMBER, 1.0), *lanes]
     for prism in prisms:
-        if prism.kind not in main:
-            taken = unary_union([shapes.polygon(p.outline) for p in main.values() if _share_height(p, prism)])
-            found.append((_within(prism, plan).difference(taken), _height(prism), CHAMBER))
+        if prism not in main:
+            taken = unary_union([shapes.polygon(p.outline) for p in main if _share_height(p, prism)])
+            found.append((_within(prism, plan).difference(taken), _height(prism), CHAMBER, 1.0))
     bores = [p for p in prisms if p.kind == "driver-bore"]
     near = _behind_driver(body)
-    behind = [(s.intersection(near), h, CHAMBER) for s, h, medium in found if medium == CHAMBER]
-    others = [(s.difference(near) if medium == CHAMBER else s, h, medium) for s, h, medium in found]
-    volume, rest = (
-        math.fsum(s.area * h for s, h, medium in some if medium == CHAMBER) * 1e-9 for some in (behind, others)
-    )
-    springs = [(network.chamber_m3 - rest) / volume] * len(behind) + [1.0] * len(others)
+    behind = [(s.intersection(near), h, CHAMBER) for s, h, medium, _ in found if medium == CHAMBER]
+    others = [(s.difference(near) if medium == CHAMBER else s, h, medium, spring) for s, h, medium, spring in found]
+    volume = math.fsum(s.area * h for s, h, _ in behind) * 1e-9
+    rest = math.fsum(s.area * h for s, h, medium, _ in others if medium == CHAMBER) * 1e-9
+    less = (network.chamber_m3 - rest) / volume
     upright = body.rules.stack == "upright"
+    hollow = [_within(p, plan) for p in prisms if p.kind != "guide"]
     return Space(
-        air=_metres(unary_union([_within(p, plan) for p in prisms])),
+        air=_metres(unary_union([*hollow, guide])),
         patches=tuple(
             Patch(_metres(shape), height * 1e-3, medium, spring)
-            for (shape, height, medium), spring in zip(behind + others, springs, strict=True)
+            for shape, height, medium, spring in (*((*part, less) for part in behind), *others)
             if not shape.is_empty
         ),
         media=_media(network, network.chamber_m3),
-        mouth=_mouth(plan, main["guide"]),
+        mouth=mouth,
         driver=tuple(_front_edge(bore) for bore in bores) if upright else (),
         driver_shape=None if upright else _metres(unary_union([_within(b, plan) for b in bores])),
     )
+
+
+_Part = tuple[Any, float, int, float]  # shape in mm, height in mm, medium, share of its air that is free
+
+
+def _flat(body: Body, network: Network) -> tuple[Any, list[_Part], tuple[Strip, ...]]:
+    """Return a guide in one plane: its shape, its parts, and where it opens."""
+    prism, guide = next(p for p in body.air if p.kind == "guide"), _guide(body)
+    filled, clear = _guide_parts(body, network, guide)
+    lanes = [(filled, _height(prism), FIBRE, 1.0), (clear, _height(prism), OPEN, 1.0)]
+    return guide, lanes, _mouth(shapes.polygon(body.plan.outline), prism)
+
+
+def _unfolded(built: Built, air: Air) -> tuple[Any, list[_Part], tuple[Strip, ...]]:
+    """Return a guide on storeys, likewise."""
+    body = built.body
+    plan, chamber = shapes.polygon(body.plan.outline), shapes.polygon(body.fold.chamber)
+    storeys = [p for p in body.air if p.kind == "guide" and not p.name.startswith("passage")]
+    length = math.fsum(s.length_m for s in built.network.guide if s.flow_resistivity_pa_s_m2 > 0.0)
+    laid = unfold(body, chamber, tuple(_within(p, plan) for p in storeys), built.volumes.guide, length, air)
+    parts = [(lane, _height(prism), 1.0) for lane, prism in zip(laid.lanes, storeys, strict=True)]
+    parts += [(bridge.shape, bridge.height_mm, bridge.spring) for bridge in laid.bridges]
+    found = [(shape.intersection(laid.filled), h, FIBRE, spring) for shape, h, spring in parts]
+    found += [(shape.difference(laid.filled), h, OPEN, spring) for shape, h, spring in parts]
+    return laid.guide, found, tuple(strip for line in laid.mouth for strip in _strips(line, _height(storeys[-1])))
 
 
 def _behind_driver(body: Body) -> Any:
@@ -146,11 +177,13 @@ def _mouth(plan: Any, guide: AirPrism) -> tuple[Strip, ...]:
     """Return the stretches of the outline that the guide's air reaches through."""
     found = plan.exterior.intersection(shapes.polygon(guide.outline, guide.holes))
     lines = [part for part in getattr(found, "geoms", [found]) if part.length > shapes.EPS]
-    corners = [tuple(line.coords) for line in lines]
+    return tuple(strip for line in lines for strip in _strips(line, _height(guide)))
+
+
+def _strips(line: LineString, height_mm: float) -> tuple[Strip, ...]:
     return tuple(
-        Strip(_place(one), _place(other), _height(guide) * 1e-3)
-        for line in corners
-        for one, other in itertools.pairwise(line)
+        Strip(_place(one), _place(other), height_mm * 1e-3)
+        for one, other in itertools.pairwise(line.coords)
         if math.dist(one, other) > shapes.EPS
     )
 
