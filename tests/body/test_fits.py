@@ -10,7 +10,7 @@ from bodies import DRIVER, made, rectangle, trapezoid
 from kerfwave.body import checks, measure, shapes
 from kerfwave.body.fits import DOWEL_MM, FLANGE_MM, INSET_MM
 from kerfwave.body.insets import insets
-from kerfwave.body.recess import check_seat, with_recess
+from kerfwave.body.recess import check_seat
 from kerfwave.body.rules import body_rules, layer_counts
 from kerfwave.body.slices import slices
 from kerfwave.model.spec import Enclosure, Terminals
@@ -45,8 +45,7 @@ def test_a_figure_of_ones_own_goes_before_the_name_and_the_old_default_is_glue()
 
 
 def test_an_upright_recess_is_a_second_ring_in_a_deeper_pocket():
-    folded, _, rules, fold, counts = made(rectangle(200, 230), height=120.0, recess=True)
-    body = with_recess(folded)
+    body, _, rules, fold, counts = made(rectangle(200, 230), height=120.0, recess=True)
     t = rules.thickness_mm
     ring, collar, _ = insets(body, DRIVER, Terminals())
     assert collar.role == "driver-collar" and collar.outline == ring.outline
@@ -63,9 +62,8 @@ def test_an_upright_recess_is_a_second_ring_in_a_deeper_pocket():
 
 
 def test_a_facing_recess_is_the_first_layer():
-    folded, _, rules, fold, counts = made(rectangle(190, 230), stack="facing", recess=True)
+    body, _, rules, fold, counts = made(rectangle(190, 230), stack="facing", recess=True)
     assert counts.floor >= 2
-    body = with_recess(folded)
     cut = slices(body, "sheet")
     holes = {
         index: max(size(h)[0] for p in cut.pieces if p.layer == index for h in p.holes) for index in (1, counts.floor)

@@ -65,7 +65,7 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
     if rules.stack == "upright":
         prisms += _driver_seat(plan, rules, counts, found, fold)
     else:
-        prisms += _driver_hole(driver, counts, fold)
+        prisms += _driver_hole(rules, driver, counts, fold)
     prisms += _terminal_seat(plan, rules, counts, found, fold)
     skin = shapes.with_corners(plan.outline, rules.corner, rules.corner_mm)
     air = (*prisms, *dowels(skin, rules, counts, tuple(prisms), rules.dowel_mm))
@@ -101,11 +101,12 @@ def _guide(plan: Plan, counts: LayerCount, found: Levels, fold: Fold) -> list[Ai
 def _driver_seat(plan: Plan, rules: BodyRules, counts: LayerCount, found: Levels, fold: Fold) -> list[AirPrism]:
     """Return a pocket for the ring, whole layers high, and behind it the bore: layer by layer the chord of a circle.
 
-    A layer takes the widest chord within its thickness, so the stepped bore clears the whole circle.
+    With a recess the pocket takes a collar before the ring. A layer of the bore takes the widest chord within its
+    thickness, so the stepped bore clears the whole circle.
     """
     t, z, a_b = rules.thickness_mm, counts.z_mm, shapes.face_line(plan, "front")
     first, after = found.seat
-    seat = shapes.face_rectangle(*a_b, fold.driver.along_mm, rules.seat_width_mm, -OVERLAP_MM, t)
+    seat = shapes.face_rectangle(*a_b, fold.driver.along_mm, rules.seat_width_mm, -OVERLAP_MM, rules.sunk_mm + t)
     prisms = [AirPrism("driver seat", "driver-seat", seat, (), z[first], z[after])]
     centre = counts.middle_mm(found.seat)
     radius = rules.bore_mm / 2
@@ -128,14 +129,21 @@ def screw_places(driver: Driver) -> tuple[tuple[float, float], ...]:
     return tuple((r * math.cos(a), r * math.sin(a)) for a in angles)
 
 
-def _driver_hole(driver: Driver, counts: LayerCount, fold: Fold) -> list[AirPrism]:
-    """Return a round hole through the front layers of a facing stack, and the driver's pilot holes."""
-    x, y, z = fold.driver.x_mm, fold.driver.y_mm, counts.z_mm
-    holes = [AirPrism("driver bore", "driver-bore", path.circle(x, y, driver.cutout_mm), (), 0.0, z[counts.floor])]
-    for n, (dx, dy) in enumerate(screw_places(driver), 1):
-        pilot = path.circle(x + dx, y + dy, driver.screw_hole_mm)
-        # A pilot hole that went right through the front would be a leak; the last layer stays whole if it can.
-        holes.append(AirPrism(f"driver screw {n}", "driver-screw", pilot, (), 0.0, z[max(1, counts.floor - 1)]))
+def _driver_hole(rules: BodyRules, driver: Driver, counts: LayerCount, fold: Fold) -> list[AirPrism]:
+    """Return a round hole through the front layers of a facing stack, and the driver's pilot holes.
+
+    With a recess the hole of the first layer is as wide as the flange, and the rest begins behind it.
+    """
+    x, y, z, sunk = fold.driver.x_mm, fold.driver.y_mm, counts.z_mm, rules.sunk_mm
+    holes = [AirPrism("driver bore", "driver-bore", path.circle(x, y, driver.cutout_mm), (), sunk, z[counts.floor])]
+    if rules.recess_mm is not None:
+        holes.insert(0, AirPrism("driver recess", "driver-recess", path.circle(x, y, rules.recess_mm), (), 0.0, sunk))
+    # A pilot hole that went right through the front would be a leak; the last layer stays whole if it can.
+    last = z[max(1, counts.floor - 1)]
+    if last > sunk + shapes.EPS:
+        for n, (dx, dy) in enumerate(screw_places(driver), 1):
+            pilot = path.circle(x + dx, y + dy, driver.screw_hole_mm)
+            holes.append(AirPrism(f"driver screw {n}", "driver-screw", pilot, (), sunk, last))
     return holes
 
 

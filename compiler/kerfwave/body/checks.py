@@ -12,7 +12,7 @@ from shapely.strtree import STRtree
 
 from kerfwave.body import shapes
 from kerfwave.body.air import Body
-from kerfwave.body.dowels import check_registration
+from kerfwave.body.dowels import check_dowels, check_registration
 from kerfwave.body.reach import check_clamps, check_driver_depth, check_ways
 from kerfwave.body.seams import check_seams
 from kerfwave.body.slices import Slices
@@ -21,6 +21,7 @@ from kerfwave.model.spec import Driver
 
 LEAST_HOLE_MM = 2.0  # smallest circle a hobby diode laser cuts cleanly (common practice)
 LEAST_GLUE_MM2 = 200.0  # of lap between a piece and its neighbours above and below (common practice: a thumbnail)
+LEAST_JOINT_MM2 = LEAST_GLUE_MM2 / 2  # of them on one side: less does not count as joined
 WEB_STEP_MM = 0.05
 
 
@@ -34,9 +35,17 @@ def check_body(body: Body, slices: Slices, insets: tuple[Piece, ...], driver: Dr
         check_clamps(body, slices),
         check_ways(body),
         check_driver_depth(body, slices, driver),
-        *((check_registration(slices.pieces, body.air, body.counts.total),) if body.rules.dowel_mm else ()),
+        *_dowels(body, slices),
         *_air_ways(body, slices),
     )
+
+
+def _dowels(body: Body, slices: Slices) -> tuple[Check, ...]:
+    if not body.rules.dowel_mm:
+        return ()
+    held = check_registration(slices.pieces, body.air, body.counts.total)
+    some = any(p.kind == "dowel" for p in body.air)
+    return (held, check_dowels(body.air, body.skin, body.rules.least_web_mm)) if some else (held,)
 
 
 # --- webs and holes ---------------------------------------------------------------------------------------------
@@ -138,7 +147,7 @@ def _glue(slices: Slices) -> Check:
             for b in (index[name] for name in above.pieces):
                 area = shape[a].intersection(shape[b]).area
                 lap[a], lap[b] = lap[a] + area, lap[b] + area
-                if area > LEAST_GLUE_MM2:
+                if area > LEAST_JOINT_MM2:
                     links.append((a, b))
     bodies = len(set(_components(len(shape), links)))
     least = min(range(len(shape)), key=lambda i: (lap[i], i))

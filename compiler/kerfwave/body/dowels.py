@@ -41,6 +41,9 @@ def _pair(part: Polygon, clear_mm: float) -> tuple[Point, ...]:
     """Return up to two places in a part that keep clear of its edge, as far from each other as they can be."""
     room = part.buffer(-clear_mm, quad_segs=8)
     spots = [spot for piece in shapes.parts_of(room, 1e-6) for spot in _spots(piece)]
+    # Round a corner the room is made of chords, which pass it a little nearer than the arc.
+    near = shapely.distance(part.boundary, shapely.points(spots)) if spots else ()
+    spots = [spot for spot, clear in zip(spots, near, strict=True) if clear >= clear_mm]
     if not spots:
         return ()
     # The two ends of the widest pair: from any spot to the farthest, and from there to the farthest again.
@@ -78,3 +81,26 @@ def check_registration(pieces: tuple[Piece, ...], air: tuple[AirPrism, ...], lay
     if loose:
         text += f"; lay {', '.join(loose[:8])}{' and others' if len(loose) > 8 else ''} against the drawing"
     return Check("registration", "ok" if not loose else "warn", text, float(len(held) - len(loose)), float(len(held)))
+
+
+def check_dowels(body_air: tuple[AirPrism, ...], skin: Ring, web_mm: float) -> Check:
+    """Return the narrowest wood between a dowel and any other cut or edge, in every layer that it passes."""
+    holes = [p for p in body_air if p.kind == "dowel"]
+    rim = shapes.polygon(skin).boundary
+    least: tuple[float, str] = (float("inf"), "the outside")
+    for n, hole in enumerate(holes):
+        own = shapes.polygon(hole.outline)
+        least = min(least, (own.distance(rim), f"{hole.name} and the outside"))
+        for other in body_air:
+            before = other in holes[: n + 1]
+            if (
+                not before
+                and other.to_z_mm > hole.from_z_mm + shapes.EPS
+                and other.from_z_mm < hole.to_z_mm - shapes.EPS
+            ):
+                least = min(
+                    least, (own.distance(shapes.polygon(other.outline, other.holes)), f"{hole.name} and {other.name}")
+                )
+    web, where = least
+    text = f"at least {web:.2f} mm of wood round every dowel, between {where}; {web_mm:g} mm asked"
+    return Check("dowel-web", "ok" if web >= web_mm - shapes.EPS else "fail", text, round(web, 3), web_mm)

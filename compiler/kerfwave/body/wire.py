@@ -115,7 +115,7 @@ def _tie(body: Body, channel: tuple[Polygon, ...], index: int) -> Place | None:
     web = body.rules.least_web_mm
     near = [shapes.polygon(p.outline, p.holes) for p in _around(body, index)]
     wood: BaseGeometry = shapes.polygon(body.skin).difference(unary_union([*near, *channel]))
-    room = wood.buffer(-(web + TIE_MM / 2), quad_segs=8)
+    room = wood.buffer(-(web + TIE_MM / 2 + CHORD_MM), quad_segs=32)
     if room.is_empty:
         return None
     terminal = Place(body.fold.terminal.x_mm, body.fold.terminal.y_mm)

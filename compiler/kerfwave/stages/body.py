@@ -18,7 +18,7 @@ from kerfwave.body import air as body_air
 from kerfwave.body import measure
 from kerfwave.body.air import Body
 from kerfwave.body.lips import check_lips, with_lips
-from kerfwave.body.recess import check_seat, with_recess
+from kerfwave.body.recess import check_seat
 from kerfwave.body.slices import slices
 from kerfwave.body.wire import check_wire, with_wire
 from kerfwave.model.acoustic import Network
@@ -78,7 +78,7 @@ def _build(
 ) -> Built:
     air = air_at()
     folded = body_air.body(enclosure.plan, sized.rules, driver, design.counts, design.fold)
-    body = with_lips(with_wire(with_recess(folded), enclosure.wire_mm), enclosure.lip_mm)
+    body = with_lips(with_wire(folded, enclosure.wire_mm), enclosure.lip_mm)
     volumes = measure.measured(body, slices(body, ""), driver)
     promise = design.design
     candidate = sizing.Candidate(
