@@ -22,14 +22,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from shapely import affinity
-from shapely.geometry import Polygon
+from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from kerfwave.body import path, shapes
 from kerfwave.body.keys import FoldKey
 from kerfwave.body.lanes import climb, end_walls, turn_radii, turn_reaches
 from kerfwave.body.path import Run
-from kerfwave.body.places import TOO_SHORT, CannotFold, clear_of_corners
+from kerfwave.body.places import TOO_SHORT, CannotFold, Elsewhere, clear_of_corners
 from kerfwave.body.rooms import Rooms, wall_sizes
 from kerfwave.body.rules import BodyRules
 from kerfwave.model.parts import Point
@@ -37,7 +37,7 @@ from kerfwave.model.spec import Plan
 
 SLACK_MM = 3.0  # of the stretch of wall that is left to the terminals: they are tried every 2 mm
 SAME_WAY = 1e-3  # sine of the angle between two faces below which they are one
-OUTSIDE_MM = 0.02  # by which a duct drawn with coarse arcs may seem to leave the room
+OUTSIDE_MM = 0.3  # by which a lane drawn with coarse arcs may seem to leave the room
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +97,7 @@ def lay_around(
     Raises:
         CannotFold: if there is no room for them, or they would be shorter than asked, with the reason.
     """
+    _check_faces(rooms.plan, rooms.rules, key, terminal_face)
     way = _way(rooms, terminal_face, key)
     if way.all_round and len(way.widths) > 1:
         raise CannotFold("only one lane can go all the way round")
@@ -104,8 +105,6 @@ def lay_around(
     if key.storeys * longest < least_length_mm:
         raise CannotFold(TOO_SHORT)
     gap = _gap(rooms.plan, rooms.rules, way, terminal_face)
-    if gap and key.storeys > 1:  # on every storey the lanes need both their ends
-        raise CannotFold("lanes cover the face of the terminals")
     turns = _turns(rooms, terminal_face, key, way, gap)
     runs = _runs(way, turns)
     if key.storeys > 1:
@@ -114,7 +113,7 @@ def lay_around(
     room = _turned(rooms.room(terminal_face), key)
     taken = _taken(way, turns, gap)
     if shapes.convex_ring(room) is None:
-        _check_inside(room, runs)
+        _check_inside(rooms, terminal_face, key, runs)
     return path.mirrored(runs) if key.flip_u else runs, lambda: _turned(room.difference(taken), key)
 
 
@@ -159,21 +158,33 @@ def _way(rooms: Rooms, terminal_face: str, key: FoldKey) -> _Way:
     return found
 
 
+def _check_faces(plan: Plan, rules: BodyRules, key: FoldKey, terminal_face: str) -> None:
+    """Raise CannotFold at once if lanes cover the terminals' face, or if the last leads out by a face that won't do."""
+    count, step = len(plan.outline), -1 if key.flip_u else 1
+    edges = key.walls[::-1] if key.flip_u else key.walls
+    # The mouth is at the far end after an odd number of lanes; every storey comes back to where it began.
+    at_far_end = key.lanes % 2 == 1 and key.storeys % 2 == 1
+    out = plan.faces[(edges[-1] + step if at_far_end else edges[0] - step) % count]
+    if rules.mouth_face not in ("auto", out):
+        raise CannotFold(f"the last lane would lead out by the {out}, not by the {rules.mouth_face}")
+    if rules.mouth_face == "auto" and out == "back" and rules.stack == "upright":
+        raise CannotFold("the mouth would open at the back")
+    if terminal_face in {plan.faces[edge] for edge in edges}:
+        bare = edges[0] if at_far_end else edges[-1]
+        # On several storeys the lanes need both their ends.
+        if plan.faces[bare] != terminal_face or len(edges) == 1 or key.storeys > 1:
+            raise Elsewhere("lanes cover the face of the terminals")
+
+
 def _gap(plan: Plan, rules: BodyRules, way: _Way, terminal_face: str) -> float:
     """Return how much of the wall at the end away from the mouth is left to the terminals.
 
     There the chamber has to reach the wall beside the end wall, as deep as the posts, which may lean.
-
-    Raises:
-        CannotFold: if the terminals are in a face that lanes cover.
     """
-    covered = {wall.face for wall in way.walls}
-    if terminal_face not in covered:
+    if all(wall.face != terminal_face for wall in way.walls):
         return 0.0
     at_start = len(way.widths) % 2 == 1
     wall, end = (way.walls[0], way.before) if at_start else (way.walls[-1], way.after)
-    if wall.face != terminal_face or len(way.walls) == 1:
-        raise CannotFold("lanes cover the face of the terminals")
     corner = math.radians(180.0 - (end.turn_to(wall) if at_start else wall.turn_to(end)))
     lean = 1.0 / math.tan(corner)  # how far the end wall comes inwards along this wall for each mm of depth
     post = rules.terminal_wall_mm + rules.post_depth_mm
@@ -340,8 +351,13 @@ def _bare_mm(way: _Way, turns: list[float]) -> float:
     return max(s + reach for s, reach in zip(turns[1::2], reaches[1::2], strict=True)) + way.septum
 
 
-def _check_inside(room: BaseGeometry, runs: tuple[Run, ...]) -> None:
+def _check_inside(rooms: Rooms, terminal_face: str, key: FoldKey, runs: tuple[Run, ...]) -> None:
     """Raise CannotFold if a lane leaves a room that has corners pointing inwards, before the last one leads out."""
-    roomy = room.buffer(OUTSIDE_MM)
-    if not all(roomy.covers(Polygon(path.sweep((run,), sagitta_mm=0.5))) for run in runs[:-1] if run.storey == 0):
-        raise CannotFold("a wall that points inwards would stand in a lane's way")
+    lanes = [run for run in runs[:-1] if run.storey == 0]
+    for width in {run.width_in_mm for run in lanes}:  # of a turn that tapers only the wider half counts
+        free = _turned(rooms.worn(terminal_face, width / 2 - OUTSIDE_MM), key)
+        for run in lanes:
+            steps = 8 if run.turn_deg else 1
+            line = LineString([path.at(run, i / steps)[:2] for i in range(steps + 1)])
+            if run.width_in_mm == width and not free.covers(line):
+                raise CannotFold("a wall that points inwards would stand in a lane's way")

@@ -36,6 +36,7 @@ from kerfwave.body.path import Run
 from kerfwave.body.places import (
     TOO_SHORT,
     CannotFold,
+    Elsewhere,
     FacePlace,
     clear_of_corners,
     on_face,
@@ -73,20 +74,18 @@ def fold(plan: Plan, rules: BodyRules, key: FoldKey, *, least_length_mm: float =
     return fold_in(Rooms(plan, rules), key, least_length_mm)
 
 
-class _Elsewhere(CannotFold):
-    """Terminals in another face may do."""
-
-
 def fold_in(rooms: Rooms, key: FoldKey, least_length_mm: float) -> Fold:
     """Fold the guide that a key describes into rooms that many keys share; see `fold`."""
     reason = "no face has room for the terminals beside the driver"
+    along = {rooms.plan.faces[edge] for edge in key.walls}
     for terminal_face in terminal_faces(rooms.plan, rooms.rules):
         try:
             return _fold_beside(rooms, key, least_length_mm, terminal_face)
-        except _Elsewhere as error:
+        except Elsewhere as error:
             reason = str(error)
         except CannotFold as error:
-            if not key.walls:  # straight lanes hardly change with the terminals' face
+            # Lanes hardly change with the terminals' face, unless they leave them some of a wall that they follow.
+            if terminal_face not in along:
                 raise
             reason = str(error)
     raise CannotFold(reason)
@@ -104,15 +103,15 @@ def _fold_beside(rooms: Rooms, key: FoldKey, least_length_mm: float, terminal_fa
     if length < least_length_mm:
         raise CannotFold(TOO_SHORT)
     if mouth.face == terminal_face and not key.walls:
-        raise _Elsewhere("mouth and terminals would share a face")
+        raise Elsewhere("mouth and terminals would share a face")
     chamber = largest(left())
     driver = place_driver(plan, rules, chamber, partial(_outline, runs))
     try:
         terminal = place_terminal(plan, rules, terminal_face, chamber, driver)
     except CannotFold as error:
-        raise _Elsewhere(str(error)) from error
+        raise Elsewhere(str(error)) from error
     if mouth.face == terminal_face and abs(mouth.along_mm - terminal.along_mm) < _apart_mm(rules, runs[-1], mouth):
-        raise _Elsewhere("mouth and terminals would come too near each other in one face")
+        raise Elsewhere("mouth and terminals would come too near each other in one face")
     return Fold(
         key=key,
         runs=runs,

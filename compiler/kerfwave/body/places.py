@@ -22,6 +22,10 @@ class CannotFold(Exception):
     """A key that does not fit a plan; the message says what stands in the way."""
 
 
+class Elsewhere(CannotFold):
+    """What stands in the way may not, with the terminals in another face."""
+
+
 @dataclass(frozen=True, slots=True)
 class FacePlace:
     """A place on a face: `along_mm` from the face's first point, with its position and outward normal."""

@@ -33,7 +33,7 @@ class Rooms:
         """Return that room in the lane frame of a key, worn away by so much all round."""
         name = (terminal_face, key.along, key.flip_u, key.flip_v, round(less_mm, 6))
         if name not in self._seen:
-            self._seen[name] = _to_lanes(self._worn_away(terminal_face, name[-1]), key)
+            self._seen[name] = _to_lanes(self.worn(terminal_face, name[-1]), key)
         return self._seen[name]
 
     def beside(self, terminal_face: str, edge: int, mirrored: bool, less_mm: float = 0.0) -> BaseGeometry:
@@ -44,13 +44,13 @@ class Rooms:
         name = (terminal_face, edge, mirrored, round(less_mm, 6))
         if name not in self._beside:
             a, b = self.plan.outline[edge], self.plan.outline[(edge + 1) % len(self.plan.outline)]
-            room = self._worn_away(terminal_face, name[-1])
+            room = self.worn(terminal_face, name[-1])
             if mirrored:
                 room, (a, b) = affinity.scale(room, -1.0, 1.0, origin=(0, 0)), ((-b[0], b[1]), (-a[0], a[1]))
             self._beside[name] = shapes.in_face_frame(room, a, b)
         return self._beside[name]
 
-    def _worn_away(self, terminal_face: str, less_mm: float) -> BaseGeometry:
+    def worn(self, terminal_face: str, less_mm: float) -> BaseGeometry:
         """Return the room worn away, before any turning: keys that only differ by flips share it."""
         if not less_mm:
             return self.room(terminal_face)

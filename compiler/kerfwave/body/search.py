@@ -18,14 +18,16 @@ from kerfwave.body.places import CannotFold
 from kerfwave.body.rooms import Rooms
 from kerfwave.body.rules import BodyRules
 from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement
+from kerfwave.model.parts import Point
 from kerfwave.model.spec import Plan
 
 STRIDES = (16, 8, 4, 2, 1)  # of the step in width
 ENOUGH = 80  # folds to choose from
 MOST_KEYS = 3400  # in one walk; a grid of more is only walked with wider steps
 MOST_ON_STOREYS = 1200  # likewise, where every lane counts several times
-MOST_CHAINS = 24  # of walls that lanes may follow; a plan of many faces has hundreds
-MOST_ALIKE = 4  # of them that have as many walls
+MOST_CHAINS = 15  # of walls that lanes may follow; a plan of many faces has hundreds
+MOST_ALIKE = 3  # of them that have as many walls
+FULL = ("leave nothing", "shorter than their turns", "two walls would meet", "cover the face", "no room for a turn")
 WIDEST_MM = 60.0
 
 
@@ -125,22 +127,29 @@ def _around(grid: _Grid, arrangements: tuple[Arrangement, ...]) -> Iterator[tupl
 def chains(plan: Plan, rules: BodyRules) -> tuple[tuple[int, ...], ...]:
     """Return the walls that lanes may follow, as edges of the outline one after the other, long chains first.
 
-    The driver of an upright body keeps its front to itself. Along a single wall that runs straight to an axis of the
-    plan there are straight lanes already.
+    The driver of an upright body keeps its front to itself, and lanes end at corners that point outwards. Along a
+    single wall that runs straight to an axis of the plan there are straight lanes already.
     """
     count = len(plan.outline)
     length = [math.dist(plan.outline[i], plan.outline[(i + 1) % count]) for i in range(count)]
     free = [rules.stack == "facing" or face != "front" for face in plan.faces]
+    outwards = [_turns_left(*(plan.outline[(i + k) % count] for k in (-1, 0, 1))) for i in range(count)]
     found: list[tuple[int, ...]] = []
     for walls in range(count, 0, -1):
         alike = []
         for start in range(count):
             chain = tuple((start + k) % count for k in range(walls))
             (x0, y0), (x1, y1) = plan.outline[start], plan.outline[(start + 1) % count]
-            if all(free[edge] for edge in chain) and (walls > 1 or (abs(x1 - x0) > 1e-3 and abs(y1 - y0) > 1e-3)):
+            ends = outwards[start] and outwards[(start + walls) % count]
+            aslant = abs(x1 - x0) > 1e-3 and abs(y1 - y0) > 1e-3
+            if ends and all(free[edge] for edge in chain) and (walls > 1 or aslant):
                 alike.append((round(-sum(length[edge] for edge in chain), 3), chain))
         found += [chain for _, chain in sorted(alike)[:MOST_ALIKE]]
     return tuple(found[:MOST_CHAINS])
+
+
+def _turns_left(a: Point, b: Point, c: Point) -> bool:
+    return (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0]) > 0.0
 
 
 def _walk(
@@ -154,7 +163,9 @@ def _walk(
     folds: list[Fold] = []
     alike: set[tuple[float, ...]] = set()
     refused: dict[str, int] = {}
-    for key in itertools.chain.from_iterable(_until_full(one[::stride], known) for one in series):
+    for key in itertools.chain.from_iterable(
+        _until_full(one[::stride], known) for one in _while_it_fits(series, known)
+    ):
         if key not in known:
             try:
                 known[key] = fold_in(rooms, key, least_length_mm)
@@ -172,10 +183,31 @@ def _walk(
     return Folds(tuple(folds), tuple(sorted(refused.items(), key=lambda item: (-item[1], item[0]))))
 
 
+def _while_it_fits(
+    series: tuple[tuple[FoldKey, ...], ...], known: dict[FoldKey, Fold | str]
+) -> Iterator[tuple[FoldKey, ...]]:
+    """Yield series but those along walls that fewer lanes, as narrow, have filled already."""
+    full: set[FoldKey] = set()
+    for one in series:
+        if not one or not one[0].walls:
+            yield one
+            continue
+        way = replace(one[0], lanes=0, width_mm=0.0)
+        if way not in full:
+            yield one
+            if _is_full(known[one[0]]):
+                full.add(way)
+
+
 def _until_full(keys: tuple[FoldKey, ...], known: dict[FoldKey, Fold | str]) -> Iterator[FoldKey]:
-    """Yield keys until one has left nothing for the chamber: no wider one will do better."""
+    """Yield keys until one has left nothing for the chamber, or no room along walls: no wider one will do better."""
     for key in keys:
         yield key
         reason = known[key]
-        if isinstance(reason, str) and "leave nothing" in reason:
+        if (isinstance(reason, str) and "leave nothing" in reason) or (key.walls and _is_full(reason)):
             return
+
+
+def _is_full(found: Fold | str) -> bool:
+    """Return whether lanes along walls, as many and as wide, have no room."""
+    return isinstance(found, str) and any(words in found for words in FULL)
