@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from kerfwave.body import path, shapes
 from kerfwave.body.dowels import dowels
 from kerfwave.body.fold import Fold, ducts
+from kerfwave.body.mounts import mounts
 from kerfwave.body.rules import BodyRules, LayerCount
 from kerfwave.body.storeys import Levels, levels, long_enough, passages
 from kerfwave.model.parts import AirPrism, Opening, Ring
@@ -68,6 +69,7 @@ def body(plan: Plan, rules: BodyRules, driver: Driver, counts: LayerCount, fold:
         prisms += _driver_hole(rules, driver, counts, fold)
     prisms += _terminal_seat(plan, rules, counts, found, fold)
     skin = shapes.with_corners(plan.outline, rules.corner, rules.corner_mm)
+    prisms += mounts(plan, skin, rules, counts, tuple(prisms))
     air = (*prisms, *dowels(skin, rules, counts, tuple(prisms), rules.dowel_mm))
     return Body(
         plan=plan,

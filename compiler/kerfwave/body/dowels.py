@@ -27,7 +27,12 @@ def dowels(
     if dowel_mm is None or counts.total < 4:
         return ()
     low, high = counts.z_mm[1], counts.z_mm[-2]
-    crossing = [shapes.polygon(p.outline, p.holes) for p in air if p.to_z_mm > low and p.from_z_mm < high]
+    # Over the mark of a foot, too, wood stays whole, or the mark would be a hole into the stack.
+    crossing = [
+        shapes.polygon(p.outline, p.holes)
+        for p in air
+        if (p.to_z_mm > low and p.from_z_mm < high) or p.kind in ("foot", "keyhole")
+    ]
     wood = shapes.polygon(skin).difference(unary_union(crossing))
     hole = dowel_mm + rules.dowel_play_mm
     places = [p for part in shapes.parts_of(wood) for p in _pair(part, hole / 2 + rules.least_web_mm)]

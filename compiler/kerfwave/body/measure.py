@@ -21,7 +21,17 @@ from kerfwave.model.spec import Driver, Plan
 SLANTED = 0.5  # of a face's normal towards the back: a face that leans by more than 30 degrees does not meet it square
 
 # No air any more once it is built.
-FILLED = ("driver-seat", "driver-recess", "terminal-seat", "driver-screw", "dowel", "wire-tie", "mouth-lip")
+FILLED = (
+    "driver-seat",
+    "driver-recess",
+    "terminal-seat",
+    "driver-screw",
+    "dowel",
+    "wire-tie",
+    "mouth-lip",
+    "foot",
+    "keyhole",
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -104,7 +104,8 @@ def terminal_faces(plan: Plan, rules: BodyRules) -> tuple[str, ...]:
     """Return the faces that the terminals may go to, the best first."""
     if rules.terminal_face != "auto":
         return (rules.terminal_face,)
-    names = [f for f in shapes.face_names(plan) if f != "front" or rules.stack == "facing"]
+    wall = "back" if rules.stack == "upright" and rules.hang_mm is not None else ""  # nothing stands out of it then
+    names = [f for f in shapes.face_names(plan) if (f != "front" or rules.stack == "facing") and f != wall]
     # The back is where a cable is least in the way.
     return tuple(sorted(names, key=lambda f: (f != "back", names.index(f))))
 

@@ -49,6 +49,8 @@ class BodyRules:
     recess_mm: float | None  # width of the opening for the driver's flange; None: it lies on the front
     sunk_mm: float  # how far behind the front the flange is seated: one inset, or the first layer of a facing stack
     least_duct_mm: float
+    foot_mm: float | None = None  # diameter of stick-on feet; None: it has none
+    hang_mm: float | None = None  # shank of the screws that it hangs on; None: it does not hang
 
 
 def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float, supply: Supply | None = None) -> BodyRules:
@@ -90,6 +92,8 @@ def body_rules(enclosure: Enclosure, driver: Driver, thickness_mm: float, supply
         recess_mm=driver.frame_mm + 2 * FLANGE_MM if enclosure.recess else None,
         sunk_mm=deep,
         least_duct_mm=enclosure.least_duct_mm,
+        foot_mm=enclosure.foot_mm,
+        hang_mm=enclosure.hang_screw_mm,
     )
 
 

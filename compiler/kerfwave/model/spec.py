@@ -150,6 +150,8 @@ class Enclosure:
     seam: str = "butt"  # between parts of a layer; or "keyed"
     corner: str = "round"  # "round" or "chamfer": what is done to the plan's corners
     corner_mm: float = 0.0  # radius, or depth of the chamfer along the wall; 0: sharp
+    foot_mm: float | None = None  # diameter of stick-on feet, whose places are marked; None: no feet
+    hang_screw_mm: float | None = None  # shank of two screws in a wall, for which keyholes are cut; None: it stands
     plates_mm: float | None = None  # label of the sheets for floor and lid; None: those of all other layers
     panel_hz: float | None = None  # no panel mode shall lie below this; None: not asked
     dowel_mm: float | None = None  # diameter of dowels through the stack; None: no dowels

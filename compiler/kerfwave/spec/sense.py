@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from kerfwave.findings import Finding
 from kerfwave.model import spec as model
-from kerfwave.spec import sheets, thicknesses
+from kerfwave.spec import mounting, sheets, thicknesses
 from kerfwave.spec.places import Places, finding_at
 from kerfwave.spec.program_lines import problems
 from kerfwave.spec.schema_files import schema
@@ -44,6 +44,8 @@ def check(parts: Parts, at: Places) -> Iterator[Finding]:
         yield from _drive(parts.drive, parts.driver, at)
     if parts.enclosure and parts.listening:
         yield from _in_wall(parts.listening, parts.enclosure, at)
+    if parts.enclosure and parts.listening:
+        yield from mounting.check(parts.enclosure, parts.listening, at)
     if parts.enclosure:
         yield from _case(parts.enclosure, parts.target, at)
         yield from _wood(parts.enclosure, at)

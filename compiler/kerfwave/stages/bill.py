@@ -8,6 +8,7 @@ import math
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
+from kerfwave.body.mounts import HANG_SCREWS
 from kerfwave.model.kinds import kind_of_entry
 from kerfwave.model.parts import Ring
 from kerfwave.model.spec import SheetStock
@@ -113,8 +114,29 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
                 note=f"{n * len(holes)} of {length / len(holes) / n:.0f} mm",
             )
         )
+    rows += _mounts(facts)
     rows += _worn(facts)
     return tuple(rows)
+
+
+def _mounts(facts: Facts) -> list[BillRow]:
+    """Return what a body stands on or hangs by."""
+    asked, n, air = facts.spec.enclosure, facts.spec.count, facts.built.body.air
+    rows = []
+    feet = n * sum(p.kind == "foot" for p in air)
+    if feet:
+        rows.append(BillRow(f"Stick-on rubber foot, {asked.foot_mm:g} mm", feet, "pieces", used_in="under the floor"))
+    if any(p.kind == "keyhole" for p in air):
+        rows.append(
+            BillRow(
+                f"Wood screw, {asked.hang_screw_mm:g} mm, countersunk",
+                n * HANG_SCREWS,
+                "pieces",
+                used_in="wall",
+                note="with plugs that suit the wall",
+            )
+        )
+    return rows
 
 
 def _worn(facts: Facts) -> list[BillRow]:

@@ -18,9 +18,11 @@ from kerfwave.body import air as body_air
 from kerfwave.body import measure
 from kerfwave.body.air import Body
 from kerfwave.body.lips import check_lips, with_lips
+from kerfwave.body.mounts import check_feet, check_hang
 from kerfwave.body.recess import check_seat
 from kerfwave.body.slices import slices
 from kerfwave.body.wire import check_wire, with_wire
+from kerfwave.engine.errors import StageError
 from kerfwave.model.acoustic import Network
 from kerfwave.model.parts import Check
 from kerfwave.model.spec import Driver, Enclosure, Target
@@ -53,17 +55,38 @@ def run(
     *,
     progress: Callable[[float, str], None],
 ) -> Built:
-    """Run the stage."""
+    """Run the stage.
+
+    Raises:
+        StageError: if the body shall hang on a wall, and no design has the wood for it.
+    """
     best: Built | None = None
+    refused: list[str] = []
     for rank, design in enumerate(sized.designs):
         progress(rank / len(sized.designs), f"design {rank + 1}")
         built = _build(sized, design, rank, driver, enclosure, target, volts, space)
+        refusal = _hangs_not(built, enclosure)
+        if refusal:
+            refused.append(refusal)
+            continue
         if best is None or built.strayed_db < best.strayed_db - 1e-6:
             best = built
         if built.strayed_db <= enclosure.as_built_db:
             break
-    assert best is not None  # sizing never returns without a design
+    if best is None:  # sizing never returns without a design
+        raise StageError(refused[0], ("enclosure", "hang_screw_mm"))
     return best
+
+
+def _hangs_not(built: Built, enclosure: Enclosure) -> str:
+    """Return why a body cannot hang on a wall as asked; nothing if it can."""
+    if enclosure.hang_screw_mm is None:
+        return ""
+    mouth = built.body.fold.mouth
+    if enclosure.stack == "upright" and mouth is not None and mouth.face == "back":
+        return "the mouth would open into the wall that the body hangs on: a mouth_face other than back leaves it free"
+    check = next(c for c in built.checks if c.id == "hang")
+    return check.text if check.level == "fail" else ""
 
 
 def _build(
@@ -101,6 +124,7 @@ def _build(
     closed = sizing.closed_box(candidate, promise.network.driver, air, setting)
     wire = () if enclosure.wire_mm is None else (check_wire(body, enclosure.wire_mm),)
     lips = (check_lips(body, enclosure.lip_mm),) if enclosure.lip_mm > 0 else ()
-    return Built(
-        body, promise.fill, volumes, network, closed, rank, strayed, (check, check_seat(body, driver), *wire, *lips)
-    )
+    feet = () if enclosure.foot_mm is None else (check_feet(body.air, body.skin, enclosure.foot_mm),)
+    hang = () if enclosure.hang_screw_mm is None else (check_hang(body.air, body.rules, body.plan.faces),)
+    checks = (check, check_seat(body, driver), *wire, *lips, *feet, *hang)
+    return Built(body, promise.fill, volumes, network, closed, rank, strayed, checks)

@@ -146,8 +146,13 @@ class Facts:
 
     def piece_mass_g(self, piece: Piece) -> float:
         """Return the mass of a piece of this stock."""
-        area = _area(piece.outline) - sum(_area(hole) for hole in piece.holes)
-        return area * piece.thickness_mm * self.spec.stock.density_kg_m3 * 1e-6
+        return mass_g(piece, self.spec.stock.density_kg_m3)
+
+
+def mass_g(piece: Piece, density_kg_m3: float) -> float:
+    """Return the mass of a piece of a stock of this density."""
+    area = _area(piece.outline) - sum(_area(hole) for hole in piece.holes)
+    return area * piece.thickness_mm * density_kg_m3 * 1e-6
 
 
 def proved_least(nest: Nest) -> str:

@@ -17,6 +17,7 @@ from kerfwave.stages.facts import Facts, proved_least
 from kerfwave.stages.labels import SHA256_START
 from kerfwave.stages.learned_view import learned_charts, learned_tables
 from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
+from kerfwave.stages.mount_view import mounting_steps
 from kerfwave.stages.shaping_view import shaping_charts
 from kerfwave.stages.sheet_view import sheet_view
 from kerfwave.stages.thickness_view import sheets_of_pieces, thickness_table
@@ -123,6 +124,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
             screw_hole_mm=spec.driver.screw_hole_mm,
             dowels=dowel_text(facts),
             sheets=sheets_of_pieces(facts),
+            mounting=mounting_steps(facts),
         ),
         acoustics=(
             ("Chamber", f"{1e3 * built.volumes.chamber_m3:.2f} l, as built"),

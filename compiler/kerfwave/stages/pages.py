@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kerfwave.body.mounts import HANG_SCREWS, check_load
 from kerfwave.model.kinds import kind_of_entry
 from kerfwave.model.parts import Check, Nest
 from kerfwave.model.spec import Spec
@@ -9,7 +10,7 @@ from kerfwave.stages.bill import bill_rows
 from kerfwave.stages.body import Built
 from kerfwave.stages.breakdown import CutDown
 from kerfwave.stages.drawn import Drawn
-from kerfwave.stages.facts import Facts, proved_least
+from kerfwave.stages.facts import Facts, mass_g, proved_least
 from kerfwave.stages.field import Solved
 from kerfwave.stages.guide_view import guide_model
 from kerfwave.stages.learned import Learned
@@ -65,6 +66,7 @@ def run(
         *strayed.checks,
         *sliced.checks,
         *_shop_checks(nest, recipes, paths, assessed),
+        *_load(spec, sliced),
     )
     failed = tuple(c.text for c in design if c.level == "fail")
     files = dict(drawn.files) | dict(proved.files) | _sheets(source, supplied, sliced, nest, recipes, paths)
@@ -127,6 +129,14 @@ def _sheets(
             coupon.program, coupon.pieces, name, placements=coupon.placements
         )
     return found
+
+
+def _load(spec: Spec, sliced: Sliced) -> tuple[Check, ...]:
+    """Return what a body that hangs puts on its screws."""
+    if spec.enclosure.hang_screw_mm is None:
+        return ()
+    grams = sum(mass_g(p, spec.stock.density_kg_m3) for p in (*sliced.pieces, *sliced.insets) if p.body == 1)
+    return (check_load(grams * 1e-3, HANG_SCREWS),)
 
 
 def _shop_checks(nest: Nest, recipes: Recipes, paths: Programs, assessed: Assessed) -> tuple[Check, ...]:

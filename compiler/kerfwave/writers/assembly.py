@@ -69,13 +69,14 @@ def assembly_steps(
     floors: Iterable[FloorNote] = (),
     chamber_covered_by: int | None = None,
     sheets: Mapping[str, str] | None = None,
+    mounting: Iterable[Step] = (),
 ) -> tuple[Step, ...]:
     """Return all steps in the order of the work.
 
     The lid is every layer on top that no air crosses: what has to be inside (wire, fibre, a last clean) comes just
     before it, or before the floor that covers the place: `chamber_covered_by` is the layer over the chamber, if it is
     not the lid. Times and pressures are left to the label of the glue; `dowels` is a sentence on them, if any.
-    `sheets` says of each piece which sheet it was cut from.
+    `sheets` says of each piece which sheet it was cut from; `mounting` are the steps that come last.
     """
     layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
     by_id, sheets = {p.id: p for p in pieces}, sheets or {}
@@ -99,7 +100,7 @@ def assembly_steps(
         if piece.role in INSETS:
             steps.append(_inset(piece, _whence((piece.id,), sheets)))
     steps += [_terminals(), _driver(screw_count, screw_hole_mm), *_proof(has_mouth)]
-    return tuple(steps)
+    return (*steps, *mounting)
 
 
 def first_lid_layer(layers: tuple[Layer, ...], pieces: dict[str, Piece]) -> int:

@@ -46,6 +46,8 @@ SEAT_WORDS = {
     "mouth-lip": "rounded edge of the mouth",
     "wire": "channel for the wire",
     "wire-tie": "hole to tie the wire",
+    "foot": "places of the feet",
+    "keyhole": "keyholes in the back",
 }
 
 
