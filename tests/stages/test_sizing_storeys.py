@@ -1,5 +1,6 @@
 """What `enclosure.storeys` makes of the search, and what a build says of a guide on storeys."""
 
+import math
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -7,6 +8,7 @@ from pathlib import Path
 import pytest
 from shapely.ops import unary_union
 
+from bodies import trapezoid
 from kerfwave.acoustics import sizing as choosing
 from kerfwave.acoustics.air import air as air_at
 from kerfwave.acoustics.guide import segments
@@ -15,6 +17,7 @@ from kerfwave.body.supply import uniform
 from kerfwave.model.kinds import mean_mm
 from kerfwave.spec import load
 from kerfwave.stages import body, field, sizing
+from kerfwave.stages.field_space import space_of
 from kerfwave.stages.field_storeys import unfold
 
 DEMO = Path(__file__).parents[2] / "specs" / "desk-speaker.yaml"
@@ -25,11 +28,13 @@ def silent(fraction, text):
 
 
 @cache
-def sized(storeys, guide_mm, around="never"):
+def sized(storeys, guide_mm, around="never", plan=None):
     """Few bodies are weighed by their sound: what is asked here is which of them there are."""
     spec = load(DEMO).spec
     changes = {"storeys": storeys, "around": around, "guide_least_mm": guide_mm, "mouth_face": "auto"}
     enclosure = replace(spec.enclosure, **changes)
+    if plan is not None:
+        enclosure = replace(enclosure, plan=plan)
     patch = pytest.MonkeyPatch()
     patch.setattr(sizing, "MOST_BODIES", 6)
     patch.setattr(choosing, "FILLS", choosing.FILLS[:1])
@@ -100,6 +105,19 @@ def test_a_guide_on_storeys_is_built_as_promised_and_its_field_agrees():
     # Without fibre the flanks of the higher resonances are steep: there a shift of 0.2 % is decibels.
     off = sorted(abs(a - b) for a, b in zip(solved.compared.field_db, solved.compared.network_db, strict=True))
     assert off[len(off) // 2] < 0.3 and not solved.compared.pictures
+
+
+def test_the_mouth_of_unfolded_storeys_opens_through_a_slanted_face():
+    """Its duct is cut by the face: where the two meet, rounding decides, so the duct is taken as it was before."""
+    spec = load(DEMO).spec
+    plan = trapezoid(190.0, 170.0, 200.0)
+    found = sized("always", 900.0, plan=plan)
+    enclosure = replace(spec.enclosure, plan=plan)
+    made = body.run(found, spec.driver, enclosure, spec.target, spec.drive.volts, "half", progress=silent)
+    assert abs(made.body.fold.mouth.normal_x) not in (0.0, 1.0)
+    mouth = space_of(made, air_at()).mouth
+    area = sum(math.dist(strip.a, strip.b) * strip.height_m for strip in mouth)
+    assert area * 1e6 == pytest.approx(next(o.area_mm2 for o in made.body.openings if o.kind == "mouth"), rel=0.01)
 
 
 @pytest.mark.parametrize(("filled_m", "share"), [(0.0, 0.0), (0.9, 0.5), (9.0, 1.0)])

@@ -109,7 +109,7 @@ def lay_around(
     runs = _runs(way, turns)
     if key.storeys > 1:
         throat, lanes = runs[:2], runs[2:]
-        runs = (*throat, *climb(lanes, *_ends(rooms, terminal_face, key, way, lanes), key.storeys))
+        runs = (*throat, *climb(((lanes, *_ends(rooms, terminal_face, key, way, lanes)),) * key.storeys))
     room = _turned(rooms.room(terminal_face), key)
     taken = _taken(way, turns, gap)
     if shapes.convex_ring(room) is None:
@@ -141,7 +141,7 @@ def _way(rooms: Rooms, terminal_face: str, key: FoldKey) -> _Way:
     edges = key.walls[::-1] if key.flip_u else key.walls
     step = -1 if key.flip_u else 1
     walls = tuple(wall(edge) for edge in edges)
-    widths, septum = key.widths_mm, rules.separator_mm
+    widths, septum = key.widths_mm[: key.lanes], rules.separator_mm
     if any(abs(a - b) > septum for a, b in itertools.pairwise(widths)):
         raise CannotFold("neighbouring lanes differ by more than the separator's thickness")
     # A turn from a wider lane within would else bulge past the outermost lane's far side.

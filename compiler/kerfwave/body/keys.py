@@ -32,7 +32,8 @@ class FoldKey:
 
     @property
     def widths_mm(self) -> tuple[float, ...]:
-        """Widths of the lanes, throat first, in even steps; a turn between two goes evenly from one to the other."""
+        """Widths of all lanes on all storeys, throat first, in even steps; a turn goes evenly from one to the other."""
+        count = self.lanes * self.storeys
         first = 2 * self.width_mm / (1 + self.taper)
-        step = (self.taper - 1) * first / max(1, self.lanes - 1)
-        return tuple(round(first + i * step, 6) for i in range(self.lanes)) if self.lanes > 1 else (self.width_mm,)
+        step = (self.taper - 1) * first / max(1, count - 1)
+        return tuple(round(first + i * step, 6) for i in range(count)) if count > 1 else (self.width_mm,)

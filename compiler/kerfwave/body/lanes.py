@@ -41,17 +41,52 @@ def lay_lanes(
 ) -> tuple[Run, ...]:
     """Lay the guide out in the lane frame: up from the chamber, then to and fro, ending in the last lane.
 
-    A turn may be centred anywhere in `turning(reach)`: the room less the turn's outer radius. On every second storey
-    the guide runs the same way back, each time from the end wall of a lane; over the chamber it begins at one, too.
+    `widths` are those of all lanes, in the order of the way. A turn may be centred anywhere in `turning(reach)`: the
+    room less the turn's outer radius. On every second storey the guide runs the same way back, each time from the end
+    wall of a lane; over the chamber it begins at one, too.
     """
-    lanes = len(widths)
-    under = bool(arrangement.under)
+    under, lanes = bool(arrangement.under), len(widths) // arrangement.storeys
     if any(abs(a - b) > septum for a, b in itertools.pairwise(widths)):
         raise CannotFold("neighbouring lanes differ by more than the separator's thickness")
-    u_lo, v_lo, u_hi, _ = room.bounds
-    bottoms = _bottoms(room, widths, septum)
-    if bottoms[0] < v_lo if under else bottoms[0] - septum <= v_lo + 1.0:
+    in_turn = [widths[i : i + lanes] for i in range(0, len(widths), lanes)]
+    # From the chamber's side on: on every second storey the way's last lane is the one beside the chamber.
+    placed = [one[::-1] if storey % 2 else one for storey, one in enumerate(in_turn)]
+    top = min(_top(room, one) for one in dict.fromkeys(placed))
+    bottoms = {one: _bottoms(top, one, septum) for one in dict.fromkeys(placed)}
+    lowest = min(found[0] for found in bottoms.values())
+    if lowest < room.bounds[1] if under else lowest - septum <= room.bounds[1] + 1.0:
         raise CannotFold(f"{lanes} lanes so wide leave nothing for the chamber")
+    storeys = {one: _lay_storey(room, turning, one, found, septum, under) for one, found in bottoms.items()}
+    begin, steps = storeys[placed[0]]
+    first = widths[0]
+    drop = bottoms[placed[0]][0] - lowest  # a storey with wider lanes reaches further down: the throat goes on to there
+    throat: tuple[path.Step, ...] = (
+        ("throat", septum / 2 + drop, 0.0, first, first),
+        ("bend 1", (first + septum) / 2 * math.pi / 2, -90.0, first, first),
+    )
+    start = (begin - (first + septum) / 2, lowest - septum, 90.0)
+    if arrangement.in_one_plane:
+        return path.chain(*start, (*throat, *steps))
+    ways = []
+    for one in placed:
+        begin, steps = storeys[one]
+        way = path.chain(begin, bottoms[one][0] + one[0] / 2, 0.0, steps)
+        behind = way[0].x - end_walls(room, bottoms[one][0], one[0], way[0].x)[0]
+        low, high = end_walls(room, bottoms[one][-1], one[-1], way[-1].x)
+        ways.append((way, behind, high - way[-1].x if lanes % 2 else way[-1].x - low))
+    return (*(() if under else path.chain(*start, throat)), *climb(tuple(ways)))
+
+
+def _lay_storey(
+    room: BaseGeometry,
+    turning: Callable[[float], BaseGeometry],
+    widths: tuple[float, ...],
+    bottoms: list[float],
+    septum: float,
+    under: bool,
+) -> tuple[float, tuple[path.Step, ...]]:
+    """Return at which u the first lane begins, behind the throat's turn, and the lanes with the turns between them."""
+    lanes, (u_lo, _, u_hi, _) = len(widths), room.bounds
     radii, reaches = turn_radii(widths, septum), turn_reaches(widths, septum)
     # Turns are centred between the middles of their lanes; the throat's is level with the middle of its septum.
     middles = [b + w / 2 for b, w in zip(bottoms, widths, strict=True)]
@@ -74,7 +109,6 @@ def lay_lanes(
         turns[0] = max(
             turns[0], *(start + reaches[0] for start, stop in beside if start - shapes.EPS <= turns[0] <= stop), u_lo
         )
-    first = widths[0]
     steps: list[path.Step] = []
     for i in range(lanes - 1):
         straight = abs(turns[i + 1] - turns[i])
@@ -84,25 +118,13 @@ def lay_lanes(
         half_turn = 180.0 if i % 2 == 0 else -180.0
         steps.append((f"bend {i + 2}", radii[i + 1] * math.pi, half_turn, widths[i], widths[i + 1]))
     # The last lane is drawn well past any wall; `_open` cuts it where it leaves the plan.
-    far = 2 * (u_hi - u_lo)
-    steps.append((f"lane {lanes}", far, 0.0, widths[-1], widths[-1]))
-    throat: tuple[path.Step, ...] = (
-        ("throat", septum / 2, 0.0, first, first),
-        ("bend 1", radii[0] * math.pi / 2, -90.0, first, first),
-    )
-    start = path.chain(turns[0] - radii[0], bottoms[0] - septum, 90.0, throat)
-    if arrangement.in_one_plane:
-        return path.chain(turns[0] - radii[0], bottoms[0] - septum, 90.0, (*throat, *steps))
-    way = path.chain(turns[0], bottoms[0] + first / 2, 0.0, tuple(steps))
-    begin = way[0].x - end_walls(room, bottoms[0], first, way[0].x)[0]
-    low, high = end_walls(room, bottoms[-1], widths[-1], way[-1].x)
-    reach = high - way[-1].x if lanes % 2 else way[-1].x - low
-    return (*(() if under else start), *climb(way, begin, reach, arrangement.storeys))
+    steps.append((f"lane {lanes}", 2 * (u_hi - u_lo), 0.0, widths[-1], widths[-1]))
+    return turns[0], tuple(steps)
 
 
-def _bottoms(room: BaseGeometry, widths: tuple[float, ...], septum: float) -> list[float]:
-    """Return the lower edges of the lanes, stacked from the top of the room downwards."""
-    lanes, width = len(widths), widths[-1]
+def _top(room: BaseGeometry, widths: tuple[float, ...]) -> float:
+    """Return the upper edge of the last lane."""
+    width = widths[-1]
     u_lo, v_lo, u_hi, v_hi = room.bounds
     # A pointed room has no use for its tip: come down until the last lane is worth having.
     top = v_hi
@@ -114,9 +136,15 @@ def _bottoms(room: BaseGeometry, widths: tuple[float, ...], septum: float) -> li
         if free is not None and free[1] - free[0] >= least:
             break
         top -= 2.0
-    if lanes > 1:
+    if len(widths) > 1:
         # A turn from a wider lane below would else bulge past the last lane's far side.
-        top -= max(0.0, (widths[-2] - widths[-1]) / 2)
+        top -= max(0.0, (widths[-2] - width) / 2)
+    return float(top)
+
+
+def _bottoms(top: float, widths: tuple[float, ...], septum: float) -> list[float]:
+    """Return the lower edges of the lanes, stacked from their top downwards."""
+    lanes = len(widths)
     return [top - sum(widths[i:]) - (lanes - 1 - i) * septum for i in range(lanes)]
 
 
@@ -133,23 +161,23 @@ def end_walls(room: BaseGeometry, bottom: float, width: float, inside: float) ->
     raise CannotFold(f"a lane {width:.1f} mm wide finds no end wall")
 
 
-def climb(way: tuple[Run, ...], begin_mm: float, reach_mm: float, storeys: int) -> tuple[Run, ...]:
+def climb(ways: tuple[tuple[tuple[Run, ...], float, float], ...]) -> tuple[Run, ...]:
     """Walk a way and back again, storey by storey; each storey ends at an end wall, the last well past any wall.
 
-    The way's last run is drawn far; `reach_mm` is how far it goes to its end wall. Coming back, the first lane goes on
-    to its own end wall, `begin_mm` past where the throat's turn is below.
+    For each storey there is its way, whose last run is drawn far, how far its first lane could begin before the turn
+    of the throat, and how far its last run goes to its end wall. Coming back, the first lane goes on to its own.
     """
-    last, far = way[-1], way[-1].length_mm
-    up = (*way[:-1], replace(last, length_mm=reach_mm))
-    first = up[0]
-    x, y, _ = path.at(first, -begin_mm / first.length_mm)
-    on = (replace(first, x=x, y=y, length_mm=first.length_mm + begin_mm), *up[1:])
     found: list[Run] = []
-    for storey in range(storeys):
+    for storey, (way, begin_mm, reach_mm) in enumerate(ways):
+        last, far = way[-1], way[-1].length_mm
+        up = (*way[:-1], replace(last, length_mm=reach_mm))
+        first = up[0]
+        x, y, _ = path.at(first, -begin_mm / first.length_mm)
+        on = (replace(first, x=x, y=y, length_mm=first.length_mm + begin_mm), *up[1:])
         runs = path.backwards(on) if storey % 2 else (up if storey == 0 else on)
-        if storey == storeys - 1:
+        if storey == len(ways) - 1:
             runs = (*runs[:-1], replace(runs[-1], length_mm=far))
-        names = [f"{run.name}, storey {storey + 1}" if storeys > 1 else run.name for run in runs]
+        names = [f"{run.name}, storey {storey + 1}" if len(ways) > 1 else run.name for run in runs]
         found += [replace(run, name=name, storey=storey) for run, name in zip(runs, names, strict=True)]
     return tuple(found)
 

@@ -194,7 +194,7 @@ def _guide_runs(
                 GuideRun(
                     name=f"passage {sum(one.gap_m > 0.0 for one in runs) + 1}",
                     length_m=(above * gap + floor * gap / height) * 1e-3,
-                    width_in_m=width_in * 1e-3,
+                    width_in_m=(widths_mm[i - 1][1] if i else width_in) * 1e-3,
                     width_out_m=width_in * 1e-3,
                     height_m=height * 1e-3,
                     turn_deg=90.0 * above,

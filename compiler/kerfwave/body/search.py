@@ -29,6 +29,7 @@ MOST_CHAINS = 15  # of walls that lanes may follow; a plan of many faces has hun
 MOST_ALIKE = 3  # of them that have as many walls
 FULL = ("leave nothing", "shorter than their turns", "two walls would meet", "cover the face", "no room for a turn")
 WIDEST_MM = 60.0
+ON_STOREYS = 3  # of the tapers are tried on storeys
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +54,8 @@ def all_folds(
 ) -> Folds:
     """Try every fold on a grid of widths, lane counts and tapers. Folds that sound alike are kept once.
 
-    Tapered guides are tried at every other width, and in one plane only. `courses` says what lanes may follow: an axis
-    of the plan ("straight"), walls ("around"), or either.
+    Tapered guides are tried at every other width; on storeys with fewer tapers, and on no more than two. `courses`
+    says what lanes may follow: an axis of the plan ("straight"), walls ("around"), or either.
     """
     rooms = Rooms(plan, rules)
     grid = _Grid(plan, rules, least_duct_mm, step_mm, most_lanes, tapers)
@@ -92,10 +93,10 @@ class _Grid:
             width += self.step_mm if taper == 1.0 else 2 * self.step_mm
         return tuple(found)
 
-    def tapered(self, arrangement: Arrangement) -> Iterator[tuple[int, float]]:
+    def tapered(self, arrangement: Arrangement, tapers: tuple[float, ...]) -> Iterator[tuple[int, float]]:
         """Yield numbers of lanes and tapers."""
-        for lanes, taper in itertools.product(range(1, self.most_lanes + 1), self.tapers):
-            if taper == 1.0 or (lanes > 1 and arrangement.in_one_plane):
+        for lanes, taper in itertools.product(range(1, self.most_lanes + 1), tapers):
+            if taper == 1.0 or lanes * arrangement.storeys > 1:
                 yield lanes, taper
 
 
@@ -104,10 +105,13 @@ def _straight(grid: _Grid, arrangements: tuple[Arrangement, ...]) -> Iterator[tu
     x0, y0, x1, y1 = shapes.polygon(grid.plan.outline).bounds
     for arrangement, along in itertools.product(arrangements, (False, True)):
         across_mm = (x1 - x0) if along else (y1 - y0)
+        tapers = grid.tapers if arrangement.in_one_plane else grid.tapers[:ON_STOREYS]
+        if arrangement.storeys > 2:  # where the way comes back beside the chamber, tapered lanes would miss each other
+            tapers = (1.0,)
         # The chamber of an upright body lies behind its front; lanes from side to side must lie behind that.
         flips_v = (False, True) if along or grid.rules.stack == "facing" or arrangement.under else (False,)
         for flip_v, flip_u in itertools.product(flips_v, (False, True)):
-            for lanes, taper in grid.tapered(arrangement):
+            for lanes, taper in grid.tapered(arrangement, tapers):
                 key = FoldKey(along, flip_u, flip_v, lanes, 0.0, taper, arrangement.storeys, arrangement.under)
                 yield grid.keys(key, across_mm)
 
@@ -117,7 +121,7 @@ def _around(grid: _Grid, arrangements: tuple[Arrangement, ...]) -> Iterator[tupl
     x0, y0, x1, y1 = shapes.polygon(grid.plan.outline).bounds
     for arrangement in (a for a in arrangements if not a.under):
         for walls, flip_u in itertools.product(chains(grid.plan, grid.rules), (False, True)):
-            for lanes, taper in grid.tapered(arrangement):
+            for lanes, taper in grid.tapered(arrangement, grid.tapers if arrangement.in_one_plane else (1.0,)):
                 if lanes > 1 and len(walls) == len(grid.plan.outline):
                     continue
                 key = FoldKey(False, flip_u, False, lanes, 0.0, taper, arrangement.storeys, walls=walls)

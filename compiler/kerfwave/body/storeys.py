@@ -19,7 +19,7 @@ import itertools
 import math
 from dataclasses import dataclass
 
-from kerfwave.body import path
+from kerfwave.body import path, shapes
 from kerfwave.body.path import GRID_DECIMALS, Run
 from kerfwave.body.rules import BodyRules, LayerCount, Span, plate_span, ring_mm, seat_span
 from kerfwave.model.parts import Ring
@@ -159,7 +159,11 @@ def passages(runs: tuple[Run, ...], found: Levels, arrangement: Arrangement, cou
         if after.storey != before.storey:
             span = _between(found.storeys[before.storey], found.storeys[after.storey])
             hole = _hole(before, before.length_mm - gap, before.length_mm)
-            holes.append(Passage(before.storey, after.storey, hole, span, before.width_out_mm))
+            if before.width_out_mm != after.width_in_mm:  # the floor is open where both lanes are
+                both = shapes.polygon(hole).intersection(shapes.polygon(_hole(after, 0.0, gap)))
+                hole = shapes.rings_of(max(shapes.parts_of(both), key=lambda part: part.area))[0]
+            width = min(before.width_out_mm, after.width_in_mm)
+            holes.append(Passage(before.storey, after.storey, hole, span, width))
     return tuple(holes)
 
 

@@ -19,7 +19,7 @@ from kerfwave.body.air import Body
 from kerfwave.model.acoustic import Air, Network, Segment
 from kerfwave.model.parts import AirPrism
 from kerfwave.stages.body import Built
-from kerfwave.stages.field_storeys import unfold
+from kerfwave.stages.field_storeys import moved, unfold
 
 CHAMBER, FIBRE, OPEN = 0, 1, 2  # media: behind the driver, guide with fibre, guide without
 HOLLOW = ("chamber", "guide", "driver-bore", "terminal-bore")  # kinds of air that nothing is put into later
@@ -112,7 +112,8 @@ def _unfolded(built: Built, air: Air) -> tuple[Any, list[_Part], tuple[Strip, ..
     parts += [(bridge.shape, bridge.height_mm, bridge.spring) for bridge in laid.bridges]
     found = [(shape.intersection(laid.filled), h, FIBRE, spring) for shape, h, spring in parts]
     found += [(shape.difference(laid.filled), h, OPEN, spring) for shape, h, spring in parts]
-    return laid.guide, found, tuple(strip for line in laid.mouth for strip in _strips(line, _height(storeys[-1])))
+    mouth = moved(plan.exterior.intersection(shapes.polygon(storeys[-1].outline)), laid.move)
+    return laid.guide, found, _strips(mouth, _height(storeys[-1]))
 
 
 def _behind_driver(body: Body) -> Any:
@@ -176,13 +177,15 @@ def _guide_parts(body: Body, network: Network, guide: Any) -> tuple[Any, Any]:
 def _mouth(plan: Any, guide: AirPrism) -> tuple[Strip, ...]:
     """Return the stretches of the outline that the guide's air reaches through."""
     found = plan.exterior.intersection(shapes.polygon(guide.outline, guide.holes))
+    return _strips(found, _height(guide))
+
+
+def _strips(found: Any, height_mm: float) -> tuple[Strip, ...]:
+    """Return the straight lines of a geometry as strips."""
     lines = [part for part in getattr(found, "geoms", [found]) if part.length > shapes.EPS]
-    return tuple(strip for line in lines for strip in _strips(line, _height(guide)))
-
-
-def _strips(line: LineString, height_mm: float) -> tuple[Strip, ...]:
     return tuple(
         Strip(_place(one), _place(other), height_mm * 1e-3)
+        for line in lines
         for one, other in itertools.pairwise(line.coords)
         if math.dist(one, other) > shapes.EPS
     )

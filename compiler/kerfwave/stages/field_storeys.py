@@ -19,11 +19,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from shapely import affinity
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 from kerfwave.acoustics.guide import segments
-from kerfwave.body import path, shapes
+from kerfwave.body import path
 from kerfwave.body.air import Body
 from kerfwave.body.path import Run
 from kerfwave.body.storeys import gap_mm
@@ -59,7 +59,7 @@ class Unfolded:
     lanes: tuple[Any, ...]  # of each storey, less its bridges
     filled: Any  # the part of it that holds fibre
     bridges: tuple[Bridge, ...]
-    mouth: tuple[LineString, ...]
+    move: Move  # of the last storey, which holds the mouth
 
 
 def unfold(
@@ -78,13 +78,13 @@ def unfold(
     Raises:
         CannotUnfold: if storeys would lie in each other.
     """
-    gap, plan = gap_mm(body.levels, body.counts), shapes.polygon(body.plan.outline)
+    gap = gap_mm(body.levels, body.counts)
     laid: list[Any] = [chamber]
     bridges: list[Bridge] = []
     filled: list[Any] = []
-    mouth: tuple[LineString, ...] = ()
     move: Move = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
     waiting = list(runs)
+    came = body.fold.runs[0]  # the lane that led to the passage
     for storey, duct in enumerate(ducts):
         lanes = tuple(run for run in body.fold.runs if run.storey == storey)
         begins, ends = storey > 0 or bool(body.fold.key.under), storey + 1 < len(ducts)
@@ -95,34 +95,32 @@ def unfold(
         if begins:
             passage = waiting.pop(0)
             out_of_chamber = storey == 0
-            move, length = _laid_on(
-                first, gap, path.at(first, 0.0 if out_of_chamber else gap / first.length_mm), move, lane, laid
-            )
+            start = path.at(first, 0.0) if out_of_chamber else path.at(came, 1.0 - gap / came.length_mm)
+            move, length = _laid_on(first, gap, start, move, lane, laid)
             # The chamber's wall may be slanted: the bridge begins well inside it.
             back = length + JOIN_MM + (first.width_in_mm if out_of_chamber else 0.0)
-            shape = _moved(_stretch(first, gap - back, gap + JOIN_MM), move).difference(chamber)
+            shape = moved(_stretch(first, gap - back, gap + JOIN_MM), move).difference(chamber)
             bridges.append(Bridge(shape, *_counted(passage, length + 2 * JOIN_MM, air)))
             if filled_m > passage.length_m / 2:
                 filled.append(shape)
             filled_m -= passage.length_m
-        laid.append(_moved(lane, move))
+        laid.append(moved(lane, move))
+        came = last
         for i, run in enumerate(lanes):
             before, after = (gap if begins and i == 0 else 0.0), (gap if ends and i == len(lanes) - 1 else 0.0)
             length_m = waiting.pop(0).length_m
             part = min(1.0, max(0.0, filled_m / length_m))
             filled_m -= length_m
             if part > 0.0:
-                filled.append(_moved(_swept(run, before, before + part * (run.length_mm - before - after)), move))
-        if not ends:
-            found = plan.exterior.intersection(duct)
-            mouth = tuple(_moved(g, move) for g in getattr(found, "geoms", [found]) if g.length > shapes.EPS)
+                filled.append(moved(_swept(run, before, before + part * (run.length_mm - before - after)), move))
     guide = unary_union([*laid[1:], *(bridge.shape for bridge in bridges)])
     joined = unary_union([bridge.shape for bridge in bridges])
     lanes_of = tuple(lane.difference(joined) for lane in laid[1:])
-    return Unfolded(guide, lanes_of, unary_union(filled), tuple(bridges), mouth)
+    return Unfolded(guide, lanes_of, unary_union(filled), tuple(bridges), move)
 
 
-def _moved(shape: Any, move: Move) -> Any:
+def moved(shape: Any, move: Move) -> Any:
+    """Return a shape moved as its storey is."""
     return affinity.affine_transform(shape, list(move))
 
 
@@ -141,7 +139,7 @@ def _laid_on(
     while length <= LONGEST_MM:
         px, py = start[0] + ahead[0] * length + x, start[1] + ahead[1] * length + y
         turned = (-a, -b, -d, -e, a * px + b * py + dx, d * px + e * py + dy)
-        if _moved(lane, turned).distance(taken) >= CLEAR_MM:
+        if moved(lane, turned).distance(taken) >= CLEAR_MM:
             return turned, length
         length += STEP_MM
     raise CannotUnfold("the storeys would lie in each other, laid side by side")
