@@ -202,6 +202,18 @@ def test_wood_and_ghost_of_a_layer_are_what_they_should_be(body):
     assert "240 mm" in text and "160 mm" in text and "front" in text and "mouth" in text
 
 
+def test_glue_is_dotted_where_wood_lies_on_wood(body):
+    root = root_of(drawings.layer_svg(body.layers[12], body.pieces, body.of_layer(12), body.plan))
+    (glue,) = (e for e in root.iter() if e.get("class") == "kw-glue")
+    here, there = (unary_union([Polygon(p.outline, p.holes) for p in body.of_layer(index)]) for index in (13, 12))
+    assert wood_of(glue.get("d")).area == pytest.approx(here.intersection(there).area, rel=1e-4)
+    dots = next(e for e in root.iter() if e.get("id") == "layer-13-glue-dots")
+    assert glue.get("fill") == f"url(#{dots.get('id')})" and len(dots) == 2
+    assert "glue on the layer below" in "".join(root.itertext())
+    floor = root_of(drawings.layer_svg(body.layers[0], body.pieces, (), body.plan))
+    assert not [e for e in floor.iter() if e.get("class") == "kw-glue"]
+
+
 def test_the_front_is_at_the_bottom_of_the_page(body):
     root = root_of(drawings.layer_svg(body.layers[0], body.pieces, (), body.plan))
     path = next(e for e in root.iter() if e.get("id") == "layer-01-L01").find(f"{SVG}path")

@@ -163,7 +163,7 @@ def _how(stack: str) -> Step:
         "prepare",
         "How each layer goes",
         (
-            "Glue: brush a thin, even film on the layer below, wherever the drawing shows wood on wood, and right up "
+            "Glue: brush a thin, even film on the layer below, where the drawing of the next one is dotted, right up "
             "to the edges of the air path: every seam there has to be airtight.",
             f"Lay: the pieces as drawn, the side with the id up, {arrow}, outer faces flush with those below.",
             "Wipe: squeezed-out glue comes off the air path with the damp cloth before it sets. It narrows the guide.",
@@ -195,7 +195,7 @@ def _layer(
     do = [*whence, f"Lay {names} on the board, as drawn: this is the floor, with no glue underneath."]
     if position:
         loose = f" {len(parts)} pieces: keep the gaps as drawn." if len(parts) > 1 else ""
-        do = [*whence, "Glue on the layer below, wood on wood only.", f"Lay {names}.{loose}"]
+        do = [*whence, "Glue on the layer below, where the drawing is dotted.", f"Lay {names}.{loose}"]
         seats = tuple(dict.fromkeys(_SEATS[o.kind] for o in through if o.kind in _SEATS))
         if seats:
             do.append(f"No glue in {listed(seats)}: the insets come later.")

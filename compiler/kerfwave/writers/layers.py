@@ -6,6 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from shapely.geometry import Polygon
+from shapely.ops import unary_union
+
 from kerfwave.model.parts import Layer, Opening, Piece, Point, Ring
 from kerfwave.numfmt import fixed
 from kerfwave.writers.svg import (
@@ -18,6 +21,7 @@ from kerfwave.writers.svg import (
     arrow_head,
     bounds,
     dimension,
+    dots,
     finish,
     fitted,
     hatch,
@@ -32,6 +36,7 @@ from kerfwave.writers.svg import (
 from kerfwave.writers.words import listed, mm, mm_and_inches
 
 OPENING_WORDS = {"driver": "driver", "mouth": "mouth", "terminal": "terminals"}
+GLUE_PITCH = 1.6  # of the dots, in hundredths of the plan
 TOUCH_MM = 0.01  # an opening that only touches a layer, but for rounding, does not reach into it
 EDGE_WORDS = {"upright": "front", "facing": "bottom (seen from behind)"}
 
@@ -67,7 +72,8 @@ def layer_svg(
 ) -> str:
     """Return one layer, seen from above as it is glued, with the front at the bottom of the page.
 
-    `notes` are places worth a look, numbered in the drawing and named under it.
+    `notes` are places worth a look, numbered in the drawing and named under it. Dots lie where this layer's wood meets
+    that of the layer below: there goes the glue.
 
     `pieces` may be all of the package (those of the layer are drawn); `below` are the pieces of the layer under it,
     or nothing for the first. Neighbouring pieces are hatched in opposite directions.
@@ -80,12 +86,14 @@ def layer_svg(
     desc = (
         f"Layer {layer.index}, {fixed(layer.thickness_mm, 2)} mm thick, from z = {mm(layer.z_mm)}. "
         f"Pieces: {listed(layer.pieces)}. Hatched: wood of this layer. Grey: wood of the layer below. White: air. "
+        f"{'Dotted: wood on wood, where the glue goes. ' if under else ''}"
         f"Outside size {fixed(x1 - x0, 1)} by {fixed(y1 - y0, 1)} mm. Bottom of the picture: {EDGE_WORDS[stack]}."
     )
     openings = tuple(openings)
     left, right = side_margins(openings, unit, 3.6 * unit, 14 * unit, 7 * unit)
     notes = tuple(notes)
-    top, low = 18 * unit, (15 + 4.2 * len(notes)) * unit
+    lines = len(notes) + bool(under)  # of text under the drawing
+    top, low = 18 * unit, (15 + 4.2 * lines) * unit
     width, height = x1 - x0 + left + right, y1 - y0 + top + low
     title = f"Layer {layer.index}: {listed(layer.pieces)}"
     drawing = page(prefix, 0.0, 0.0, width, height, title=title, desc=desc)
@@ -110,6 +118,9 @@ def layer_svg(
     ]
     for i, piece in enumerate(mine):
         drawing.add(piece_group(drawing, prefix, piece, place, paints[i % len(paints)], unit * 0.28))
+    if under:
+        drawing.add(_glue(drawing, prefix, mine, under, place, unit))
+        drawing.add(_glue_legend(drawing, prefix, (left, height - (1.6 + 4.2 * len(notes)) * unit), unit))
     for piece in mine:  # all labels above all wood
         drawing.add(label_piece(drawing, piece, place, 4.6 * unit))
     for opening in openings:
@@ -179,6 +190,28 @@ def side_margins(openings: Iterable[Opening], unit: float, size: float, least: f
             side = 1 if nx > 0 else 0
             need[side] = max(need[side], wide + (0.0 if side else 6 * unit))  # the dimension line stands at the left
     return need[0], need[1]
+
+
+def _glue(drawing: Any, prefix: str, mine: list[Piece], under: list[Piece], place: Place, unit: float) -> Any:
+    """Return the wood that lies on wood, dotted."""
+    here, there = (unary_union([Polygon(p.outline, p.holes) for p in pieces]) for pieces in (mine, under))
+    met = here.intersection(there)
+    parts = [part for part in getattr(met, "geoms", [met]) if part.geom_type == "Polygon" and part.area > TOUCH_MM]
+    rings = [tuple(ring.coords)[:-1] for part in parts for ring in (part.exterior, *part.interiors)]
+    paint = dots(drawing, f"{prefix}-glue-dots", GLUE_PITCH * unit)
+    return drawing.path(
+        id=f"{prefix}-glue", d=outline_data(rings, place), fill=paint, fill_rule="evenodd", class_="kw-glue"
+    )
+
+
+def _glue_legend(drawing: Any, prefix: str, at: Point, unit: float) -> Any:
+    """Return a dotted field and what it means, for somebody who has the drawing and not its description."""
+    group = drawing.g(class_="kw-legend")
+    (x, y), size = at, 3.0 * unit
+    field = {"fill": f"url(#{prefix}-glue-dots)", "stroke": MUTED, "stroke_width": n(0.15 * unit)}
+    group.add(drawing.rect((n(x), n(y - 0.8 * size)), (n(2 * size), n(size)), **field))
+    group.add(words(drawing, "glue on the layer below", (x + 2.4 * size, y), size, class_="kw-text"))
+    return group
 
 
 def _ghost(drawing: Any, prefix: str, under: list[Piece], place: Place, unit: float) -> Any:

@@ -108,6 +108,17 @@ def hatch(drawing: Any, ident: str, angle: int, pitch: float) -> str:
     return f"url(#{ident})"
 
 
+def dots(drawing: Any, ident: str, pitch: float) -> str:
+    """Define a pattern of dots on nothing, to lie over a hatch, and return the paint that uses it."""
+    pattern = drawing.pattern(id=ident, patternUnits="userSpaceOnUse", size=(n(pitch), n(pitch)))
+    for x, y in ((0.25, 0.25), (0.75, 0.75)):
+        pattern.add(
+            drawing.circle((n(x * pitch), n(y * pitch)), n(0.11 * pitch), fill=INK, fill_opacity="0.5", class_="kw-dot")
+        )
+    drawing.defs.add(pattern)
+    return f"url(#{ident})"
+
+
 def words(drawing: Any, text: str, at: Point, size: float, **style: Any) -> Any:
     """Return a text element at a place on the page; `anchor` is 'start', 'middle' or 'end'."""
     anchor = style.pop("anchor", "start")
