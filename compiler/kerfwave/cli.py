@@ -38,7 +38,7 @@ def parser() -> argparse.ArgumentParser:
         command.add_argument("specs", nargs="+", metavar="SPEC", help="a spec file (YAML)")
         command.add_argument("--out", default="out", metavar="DIR", help="folder for packages and cache (default: out)")
         command.add_argument("--explain", action="store_true", help="say why each stage ran")
-        command.add_argument("--jobs", type=_processes, default=1, metavar="N", help="specs at once (default: 1)")
+        command.add_argument("--jobs", type=processes, default=1, metavar="N", help="specs at once (default: 1)")
     check.add_argument("--format", choices=("text", "json"), default="text", help="of what is printed (default: text)")
     completion = commands.add_parser("completion", help="print a script that completes commands in a shell")
     completion.add_argument("shell", choices=("bash", "zsh", "fish"))
@@ -49,7 +49,8 @@ def parser() -> argparse.ArgumentParser:
     return top
 
 
-def _processes(text: str) -> int:
+def processes(text: str) -> int:
+    """Return the number of processes that an argument asks for."""
     if not text.isdigit() or not 1 <= int(text) <= 256:
         raise argparse.ArgumentTypeError(f"{text!r} is no number from 1 to 256")
     return int(text)

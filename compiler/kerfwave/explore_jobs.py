@@ -46,7 +46,7 @@ def add_parser(commands: Any) -> None:
         "--plot", default="relief,bass", metavar="X,Y", help="figures of the picture (default: relief,bass)"
     )
     explore.add_argument(
-        "--jobs", type=cli._processes, default=1, metavar="N", help="processes on this machine (default: 1)"
+        "--jobs", type=cli.processes, default=1, metavar="N", help="processes on this machine (default: 1)"
     )
     explore.add_argument("--scheduler", metavar="ADDRESS", help="of a Dask cluster to work on instead")
     explore.add_argument("--out", default="out", metavar="DIR", help="where the table and the cache go (default: out)")

@@ -6,35 +6,31 @@ import math
 from collections.abc import Mapping
 
 from kerfwave import cut
-from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece, SheetProgram
 from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_texts, measuring
 from kerfwave.stages.bill import bill_total
-from kerfwave.stages.drawn import picture_title
+from kerfwave.stages.charts_view import field_charts, sound_charts
 from kerfwave.stages.driver_view import driver_table
 from kerfwave.stages.facts import Facts, proved_least
 from kerfwave.stages.labels import SHA256_START
 from kerfwave.stages.learned_view import learned_charts, learned_tables
-from kerfwave.stages.listening_view import listening_charts, listening_facts, spread_area, where
+from kerfwave.stages.listening_view import listening_charts, listening_facts
 from kerfwave.stages.mount_view import mounting_steps
 from kerfwave.stages.shaping_view import shaping_charts
 from kerfwave.stages.sheet_view import sheet_view
 from kerfwave.stages.thickness_view import sheets_of_pieces, thickness_table
-from kerfwave.writers import charts, drawings
-from kerfwave.writers.assembly import assembly_steps
+from kerfwave.writers import drawings
+from kerfwave.writers.assembly import Step, assembly_steps
 from kerfwave.writers.bill import BillRow
-from kerfwave.writers.field import transfer_chart
 from kerfwave.writers.guide import (
     BreakdownView,
-    ChartView,
     CouponView,
     CutRow,
     Fact,
     GuideModel,
     InsetView,
     LayerView,
-    Table,
 )
 from kerfwave.writers.layers import layer_text
 from kerfwave.writers.words import INSETS, duration, mm_and_inches
@@ -52,8 +48,7 @@ TOOLS = (
 
 def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str]) -> GuideModel:
     """Return the guide's content."""
-    spec, built, result = facts.spec, facts.built, facts.as_built
-    rules = built.body.rules
+    spec, rules = facts.spec, facts.built.body.rules
     failed = [c.text for c in facts.checks if c.level == "fail"]
     return GuideModel(
         name=spec.name,
@@ -69,82 +64,29 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         consumables=consumables(facts, bill),
         watch=WATCH,
         unverified=not all(facts.recipes.of(p.stock).verified for p in facts.paths.programs),
-        coupons=tuple(
-            CouponView(
-                name=c.program.name,
-                svg=files[f"sheets/{c.program.name}.svg"],
-                program=f"gcode/{c.program.name}.nc",
-                time_s=c.program.time_s,
-                what=_coupon_words(facts, c.program),
-                steps=c.reading,
-                table=coupon_table(c, facts.recipes.of(c.program.stock).kerf_mm),
-            )
-            for c in facts.paths.coupons
-        ),
+        coupons=_coupons(facts, files),
         learn=(
             'kerfwave learn recipe recipes/mine.yaml --name "a name of your own" --package THIS_FOLDER '
             "--coupon coupon-kerf --date YEAR-MONTH-DAY --power PERCENT --feed MM_MIN --passes N --gap MM"
         ),
-        cut_down=tuple(
-            BreakdownView(
-                o.number,
-                files[f"sheets/break-down-{o.number:02d}.svg"],
-                tuple(drawings.cut_text(k, c) for k, c in enumerate(o.cuts, start=1)),
-            )
-            for o in facts.cut_down.plan.cut_down
-        ),
+        cut_down=_cut_down(facts, files),
         line_steps=_line_steps(facts),
         sheets=tuple(sheet_view(facts, sheet.number, files) for sheet in facts.nest.sheets),
         pieces_svg=files["drawings/pieces.svg"],
         plan_svg=files["drawings/inside.svg"],
         more_plans=tuple(files[name] for name in sorted(files) if name.startswith("drawings/inside-")),
         stack_svg=files["drawings/stack.svg"],
-        layers=tuple(
-            LayerView(
-                layer.index,
-                files[f"drawings/layer-{layer.index:02d}.svg"],
-                f"{layer_text(layer)}. {joint}",
-                layer.pieces,
-            )
-            for layer, joint in zip(facts.sliced.layers, joint_texts(facts), strict=True)
-        ),
+        layers=_layers(facts, files),
         insets=tuple(_inset(p, files, rules.fit_mm) for p in facts.of_one_body if p.layer is None),
         fill=facts.fill,
-        steps=assembly_steps(
-            facts.sliced.layers,
-            facts.of_one_body,
-            built.body.openings,
-            stack=rules.stack,
-            fill=facts.fill,
-            wire=facts.wire,
-            floors=facts.floors,
-            chamber_covered_by=facts.covered_by(-1),
-            pair=spec.count > 1,
-            screw_count=spec.driver.screw_count,
-            screw_hole_mm=spec.driver.screw_hole_mm,
-            dowels=dowel_text(facts),
-            sheets=sheets_of_pieces(facts),
-            mounting=mounting_steps(facts),
-        ),
-        acoustics=(
-            ("Chamber", f"{1e3 * built.volumes.chamber_m3:.2f} l, as built"),
-            *_guide_fact(facts),
-            ("Closed box of the same size", f"{1e3 * built.closed.chamber_m3:.2f} l"),
-            ("The cone rests most near", f"{result.tuning_hz:.0f} Hz"),
-            ("As built against sized", f"within {built.strayed_db:.2f} dB, 50 to 300 Hz"),
-            (
-                "Further down",
-                f"under {spec.target.relief_from_hz:g} Hz the cone reaches {result.below_mm:.2f} mm peak "
-                "at this drive: boost bass only with a high-pass filter there",
-            ),
-            *listening_facts(facts),
-        ),
+        steps=_steps(facts),
+        acoustics=_acoustics(facts),
         charts=(
-            *_charts(facts),
+            *sound_charts(facts),
             *listening_charts(facts),
             *learned_charts(facts),
             *shaping_charts(facts),
-            *_field_charts(facts, files),
+            *field_charts(facts, files),
         ),
         measuring=measuring(facts),
         bill=bill,
@@ -152,20 +94,100 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         cut_list=tuple(_cut_row(facts, p) for p in facts.pieces),
         checks=facts.checks,
         tables=(driver_table(facts), thickness_table(facts), *learned_tables(facts)),
-        provenance=(
-            ("Made by", f"kerfwave {facts.source.version}"),
-            ("Spec", f"{facts.source.stem}, sha256 {SHA256_START}"),
-            *(("Recipe", facts.recipes.of(kind.stock.name).provenance) for kind in facts.kinds),
-            *(
-                (
-                    "Sheet",
-                    f"{spec.stock.name}, {mm_and_inches(kind.thickness_mm)} as measured, "
-                    f"{kind.stock.thickness_mm:g} mm on the label",
-                )
-                for kind in facts.kinds
-            ),
-            ("Air", f"{result.air.density:.4f} kg/m³, {result.air.speed:.2f} m/s (IEC 61094-2 at 20 °C, 50 %)"),
+        provenance=_provenance(facts),
+    )
+
+
+def _coupons(facts: Facts, files: Mapping[str, str]) -> tuple[CouponView, ...]:
+    return tuple(
+        CouponView(
+            name=c.program.name,
+            svg=files[f"sheets/{c.program.name}.svg"],
+            program=f"gcode/{c.program.name}.nc",
+            time_s=c.program.time_s,
+            what=_coupon_words(facts, c.program),
+            steps=c.reading,
+            table=coupon_table(c, facts.recipes.of(c.program.stock).kerf_mm),
+        )
+        for c in facts.paths.coupons
+    )
+
+
+def _cut_down(facts: Facts, files: Mapping[str, str]) -> tuple[BreakdownView, ...]:
+    return tuple(
+        BreakdownView(
+            o.number,
+            files[f"sheets/break-down-{o.number:02d}.svg"],
+            tuple(drawings.cut_text(k, c) for k, c in enumerate(o.cuts, start=1)),
+        )
+        for o in facts.cut_down.plan.cut_down
+    )
+
+
+def _layers(facts: Facts, files: Mapping[str, str]) -> tuple[LayerView, ...]:
+    return tuple(
+        LayerView(
+            layer.index,
+            files[f"drawings/layer-{layer.index:02d}.svg"],
+            f"{layer_text(layer)}. {joint}",
+            layer.pieces,
+        )
+        for layer, joint in zip(facts.sliced.layers, joint_texts(facts), strict=True)
+    )
+
+
+def _steps(facts: Facts) -> tuple[Step, ...]:
+    spec, body = facts.spec, facts.built.body
+    return assembly_steps(
+        facts.sliced.layers,
+        facts.of_one_body,
+        body.openings,
+        stack=body.rules.stack,
+        fill=facts.fill,
+        wire=facts.wire,
+        floors=facts.floors,
+        chamber_covered_by=facts.covered_by(-1),
+        pair=spec.count > 1,
+        screw_count=spec.driver.screw_count,
+        screw_hole_mm=spec.driver.screw_hole_mm,
+        dowels=dowel_text(facts),
+        sheets=sheets_of_pieces(facts),
+        mounting=mounting_steps(facts),
+    )
+
+
+def _acoustics(facts: Facts) -> tuple[Fact, ...]:
+    spec, built, result = facts.spec, facts.built, facts.as_built
+    return (
+        ("Chamber", f"{1e3 * built.volumes.chamber_m3:.2f} l, as built"),
+        *_guide_fact(facts),
+        ("Closed box of the same size", f"{1e3 * built.closed.chamber_m3:.2f} l"),
+        ("The cone rests most near", f"{result.tuning_hz:.0f} Hz"),
+        ("As built against sized", f"within {built.strayed_db:.2f} dB, 50 to 300 Hz"),
+        (
+            "Further down",
+            f"under {spec.target.relief_from_hz:g} Hz the cone reaches {result.below_mm:.2f} mm peak "
+            "at this drive: boost bass only with a high-pass filter there",
         ),
+        *listening_facts(facts),
+    )
+
+
+def _provenance(facts: Facts) -> tuple[Fact, ...]:
+    air = facts.as_built.air
+    return (
+        ("Made by", f"kerfwave {facts.source.version}"),
+        ("Spec", f"{facts.source.stem}, sha256 {SHA256_START}"),
+        *(("Recipe", facts.recipes.of(kind.stock.name).provenance) for kind in facts.kinds),
+        *(
+            (
+                "Sheet",
+                f"{facts.spec.stock.name}, {mm_and_inches(kind.thickness_mm)} as measured, "
+                f"{kind.stock.thickness_mm:g} mm on the label",
+            )
+            for kind in facts.kinds
+        ),
+        ("Air", f"{air.density:.4f} kg/m³, {air.speed:.2f} m/s (IEC 61094-2 at 20 °C, 50 %)"),
     )
 
 
@@ -299,112 +321,3 @@ def _cut_row(facts: Facts, piece: Piece) -> CutRow:
     xs, ys = [p[0] for p in piece.outline], [p[1] for p in piece.outline]
     sheet = next((p.sheet for p in facts.nest.placements if p.piece == piece.id), None)
     return CutRow(piece.id, piece.role, piece.layer, max(xs) - min(xs), max(ys) - min(ys), piece.thickness_mm, sheet)
-
-
-def _charts(facts: Facts) -> tuple[ChartView, ...]:
-    built, closed, target = facts.as_built.response, facts.as_built.closed, facts.spec.target
-    spec = facts.spec
-    place = where(facts)
-    relief = tuple(
-        20 * math.log10(c / b) for b, c in zip(built.excursion_peak_mm, closed.excursion_peak_mm, strict=True)
-    )
-    f = built.frequency_hz
-
-    def view(title: str, svg: str, text: str, columns: tuple[tuple[str, tuple[float, ...], int], ...]) -> ChartView:
-        rows = charts.table_rows(f, [(values, decimals) for _, values, decimals in columns])
-        return ChartView(title, svg, text, Table(title, ("Hz", *(name for name, _, _ in columns)), rows))
-
-    return (
-        view(
-            "Sound pressure level",
-            charts.response_chart(
-                built,
-                closed,
-                band=(target.band_from_hz, target.band_to_hz),
-                level_db=target.level_db,
-                condition=place,
-                spread=spread_area(facts, "level_db"),
-            ),
-            f"{facts.as_built.level_1m_db:.1f} dB on average in the band. {place} "
-            "Eight in ten builds lie in the shade.",
-            (("this body, dB", built.spl_db, 1), ("closed box, dB", closed.spl_db, 1)),
-        ),
-        view(
-            "Excursion of the cone",
-            charts.excursion_chart(
-                built,
-                closed,
-                limit_mm=target.excursion_mm or spec.driver.xmax_mm,
-                relief_band=(target.relief_from_hz, target.relief_to_hz),
-                condition=place,
-                spread=spread_area(facts, "excursion_peak_mm"),
-            ),
-            f"From {target.relief_from_hz:g} to {target.relief_to_hz:g} Hz the cone "
-            + ("moves less than" if facts.as_built.relief_least_db > 0.0 else "shall move less than")
-            + " in the closed box.",
-            (("this body, mm", built.excursion_peak_mm, 3), ("closed box, mm", closed.excursion_peak_mm, 3)),
-        ),
-        view(
-            "Relief of the cone",
-            charts.relief_chart(
-                f,
-                relief,
-                from_hz=target.relief_from_hz,
-                to_hz=target.relief_to_hz,
-                least_db=target.relief_least_db,
-                spread=spread_area(facts, "relief_db"),
-            ),
-            "How many decibels less the cone moves than in the closed box of the same outside size.",
-            (("relief, dB", relief, 2),),
-        ),
-        view(
-            "Electrical impedance",
-            charts.impedance_chart(built),
-            "What a multimeter and a series resistor can check at the bench"
-            + (": the dip between the two lowest peaks is the guide's tuning." if facts.built.network.mouth else "."),
-            (("magnitude, ohm", built.impedance_ohm, 2), ("phase, degrees", built.impedance_phase_deg, 0)),
-        ),
-        view(
-            "Group delay",
-            charts.group_delay_chart(built),
-            "Without the travel time to the listener.",
-            (("ms", built.group_delay_ms, 2),),
-        ),
-        *(
-            (
-                view(
-                    "Air velocity in the mouth",
-                    charts.mouth_velocity_chart(built, limit_m_s=MOUTH_VELOCITY_M_S),
-                    f"Below {MOUTH_VELOCITY_M_S:g} m/s it stays quiet (common practice).",
-                    (("m/s peak", built.mouth_velocity_peak_m_s, 3),),
-                ),
-            )
-            if facts.built.network.mouth
-            else ()
-        ),
-    )
-
-
-def _field_charts(facts: Facts, files: Mapping[str, str]) -> tuple[ChartView, ...]:
-    c = facts.compared
-    if c is None:
-        return ()
-    columns = (("sound field, dB", c.field_db, 1), ("network, dB", c.network_db, 1))
-    rows = charts.table_rows(c.frequency_hz, [(values, decimals) for _, values, decimals in columns])
-    transfer = ChartView(
-        "From driver to mouth",
-        transfer_chart(c.frequency_hz, c.field_db, c.network_db),
-        "A check of the figures above: what comes out of the mouth for what the driver puts in, once from the network "
-        "that they are computed with, once from the sound field in the air as cut.",
-        Table("From driver to mouth", ("Hz", *(name for name, _, _ in columns)), rows),
-    )
-    pictures = tuple(
-        ChartView(
-            picture_title(picture),
-            files[f"drawings/field-{number:02d}.svg"],
-            f"Seen along the stack, at {facts.spec.drive.volts:g} V: {picture.driver_pa:.3g} Pa behind the driver, "
-            f"{picture.mouth_pa:.3g} Pa in the mouth. Light is little pressure, dark is much.",
-        )
-        for number, picture in enumerate(c.pictures, 1)
-    )
-    return (transfer, *pictures)

@@ -62,6 +62,7 @@ def run(built: Built, sized: Sized, driver: Driver, target: Target, volts: float
     missed = {name: float(v) for name, v in targets.shortfalls(target, figures, limit).items()}
     low = [i for i, hz in enumerate(f) if hz < target.relief_from_hz]
     reach = [i for i, hz in enumerate(f) if hz <= target.relief_to_hz]
+    below_mm = max((mine.excursion_peak_mm[i] for i in low), default=0.0)
     ratio = np.array(mine.excursion_peak_mm) / np.array(closed.excursion_peak_mm)
     return AsBuilt(
         air=air,
@@ -76,41 +77,48 @@ def run(built: Built, sized: Sized, driver: Driver, target: Target, volts: float
         excursion_mm=float(figures.excursion_mm),
         mouth_m_s=float(figures.mouth_m_s),
         tuning_hz=f[min(reach, key=lambda i: (ratio[i], i))] if reach else f[0],
-        below_mm=max((mine.excursion_peak_mm[i] for i in low), default=0.0),
-        checks=_checks(
-            sized, built, target, figures, missed, limit, max((mine.excursion_peak_mm[i] for i in low), default=0.0)
-        ),
+        below_mm=below_mm,
+        checks=_checks(_Judged(target, figures, missed, limit, below_mm), built, sized),
     )
 
 
-def _checks(
-    sized: Sized,
-    built: Built,
-    target: Target,
-    figures: targets.Figures,
-    missed: dict[str, float],
-    limit_mm: float,
-    below_mm: float,
-) -> tuple[Check, ...]:
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """What the body does beside what the target asks."""
+
+    target: Target
+    figures: targets.Figures
+    missed: dict[str, float]  # by promise: how much it falls short
+    limit_mm: float  # of the excursion
+    below_mm: float
+
+    def check(self, name: str, text: str, value: object, limit: float, broken: str = "fail") -> Check:
+        """Return the check of one promise."""
+        level = broken if self.missed[name] > 1e-9 else "ok"
+        return Check(name, level, text, round(float(value), 3), limit)  # type: ignore[arg-type]
+
+
+def _checks(judged: _Judged, built: Built, sized: Sized) -> tuple[Check, ...]:
+    return (*_sound(judged), *_cone(judged), *_guide(judged, built, sized), _search(sized))
+
+
+def _sound(judged: _Judged) -> tuple[Check, ...]:
+    target, figures = judged.target, judged.figures
     band = f"{target.band_from_hz:g} to {target.band_to_hz:g} Hz"
-
-    def check(name: str, text: str, value: object, limit: float, broken: str = "fail") -> Check:
-        return Check(name, broken if missed[name] > 1e-9 else "ok", text, round(float(value), 3), limit)  # type: ignore[arg-type]
-
     found = [
-        check(
+        judged.check(
             "level",
             f"mean level {float(figures.level_db):.1f} dB at 1 m, {band}; at least {target.level_db:g} dB asked",
             figures.level_db,
             target.level_db,
         ),
-        check(
+        judged.check(
             "ripple",
             f"{float(figures.ripple_db):.1f} dB from top to bottom, {band}; at most {target.ripple_db:g} dB asked",
             figures.ripple_db,
             target.ripple_db,
         ),
-        check(
+        judged.check(
             "relief",
             f"the cone moves at least {round(float(figures.relief_db), 2) + 0.0:.2f} dB less than in the closed box, "
             f"{target.relief_from_hz:g} to {target.relief_to_hz:g} Hz; {target.relief_least_db:g} dB asked",
@@ -120,7 +128,7 @@ def _checks(
     ]
     if target.bass_at_hz is not None:
         found.append(
-            check(
+            judged.check(
                 "bass",
                 f"{float(figures.bass_gain_db):+.1f} dB against the closed box at {target.bass_at_hz:g} Hz; "
                 f"at least {target.bass_gain_db:+g} dB asked",
@@ -128,66 +136,64 @@ def _checks(
                 target.bass_gain_db,
             )
         )
-    found += [
-        check(
+    return tuple(found)
+
+
+def _cone(judged: _Judged) -> tuple[Check, ...]:
+    from_hz, limit_mm, below_mm = judged.target.relief_from_hz, judged.limit_mm, judged.below_mm
+    excursion_mm = judged.figures.excursion_mm
+    return (
+        judged.check(
             "excursion",
-            f"greatest excursion {float(figures.excursion_mm):.2f} mm peak from {target.relief_from_hz:g} Hz up; "
-            f"limit {limit_mm:g} mm",
-            figures.excursion_mm,
+            f"greatest excursion {float(excursion_mm):.2f} mm peak from {from_hz:g} Hz up; limit {limit_mm:g} mm",
+            excursion_mm,
             limit_mm,
         ),
         Check(
             "below-relief",
             "warn" if below_mm > limit_mm else "ok",
-            f"below {target.relief_from_hz:g} Hz the cone reaches {below_mm:.2f} mm peak"
+            f"below {from_hz:g} Hz the cone reaches {below_mm:.2f} mm peak"
             + (f", past {limit_mm:g} mm: use a high-pass filter there" if below_mm > limit_mm else ""),
             round(below_mm, 3),
             limit_mm,
         ),
-    ]
-    if built.volumes.guide:
-        length_mm = 1e3 * sum(r.length_m for r in built.volumes.guide)
-        found += [
-            check(
-                "mouth",
-                f"air at the mouth reaches {float(figures.mouth_m_s):.1f} m/s peak; "
-                f"{targets.MOUTH_VELOCITY_M_S:g} m/s is where vents begin to be heard (common practice)",
-                figures.mouth_m_s,
-                targets.MOUTH_VELOCITY_M_S,
-                "warn",
-            ),
-            Check(
-                "guide-length",
-                "ok" if sized.long_enough else "fail",
-                f"the guide is {length_mm:.0f} mm long; at least {sized.least_guide_mm:.0f} mm asked",
-                round(length_mm, 1),
-                sized.least_guide_mm,
-            ),
-        ]
-    if sized.binding:
-        alone = "each promise by itself is kept by some body, all of them by none"
-        if sized.reach:
-            nearest = ", ".join(f"{name} (nearest: {short:.2f} dB short)" for name, short in sized.reach)
-            alone = f"no body keeps {nearest} even by itself"
-        worst = ", ".join(f"{name} by {short:.2f} dB" for name, short in sized.binding)
-        found.append(
-            Check(
-                "search",
-                "fail",
-                f"no body in {sized.tried} tried keeps the whole target; the best compromise misses {worst}; {alone}",
-                float(sized.tried),
-                None,
-            )
+    )
+
+
+def _guide(judged: _Judged, built: Built, sized: Sized) -> tuple[Check, ...]:
+    if not built.volumes.guide:
+        return ()
+    length_mm = 1e3 * sum(r.length_m for r in built.volumes.guide)
+    return (
+        judged.check(
+            "mouth",
+            f"air at the mouth reaches {float(judged.figures.mouth_m_s):.1f} m/s peak; "
+            f"{targets.MOUTH_VELOCITY_M_S:g} m/s is where vents begin to be heard (common practice)",
+            judged.figures.mouth_m_s,
+            targets.MOUTH_VELOCITY_M_S,
+            "warn",
+        ),
+        Check(
+            "guide-length",
+            "ok" if sized.long_enough else "fail",
+            f"the guide is {length_mm:.0f} mm long; at least {sized.least_guide_mm:.0f} mm asked",
+            round(length_mm, 1),
+            sized.least_guide_mm,
+        ),
+    )
+
+
+def _search(sized: Sized) -> Check:
+    if not sized.binding:
+        text = (
+            f"{sized.folds} folds, {sized.tried} bodies with fibre tried; of the best, "
+            f"{sized.feasible} keep the whole target"
         )
-    else:
-        found.append(
-            Check(
-                "search",
-                "ok",
-                f"{sized.folds} folds, {sized.tried} bodies with fibre tried; of the best, "
-                f"{sized.feasible} keep the whole target",
-                float(sized.tried),
-                None,
-            )
-        )
-    return tuple(found)
+        return Check("search", "ok", text, float(sized.tried), None)
+    alone = "each promise by itself is kept by some body, all of them by none"
+    if sized.reach:
+        nearest = ", ".join(f"{name} (nearest: {short:.2f} dB short)" for name, short in sized.reach)
+        alone = f"no body keeps {nearest} even by itself"
+    worst = ", ".join(f"{name} by {short:.2f} dB" for name, short in sized.binding)
+    text = f"no body in {sized.tried} tried keeps the whole target; the best compromise misses {worst}; {alone}"
+    return Check("search", "fail", text, float(sized.tried), None)

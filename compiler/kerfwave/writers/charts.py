@@ -11,7 +11,8 @@ from collections.abc import Sequence
 
 from kerfwave.model.acoustic import Response
 from kerfwave.numfmt import fixed
-from kerfwave.writers.lines import PLOT_WIDTH, Area, Axis, Band, Limit, Series, Stretch, line_chart
+from kerfwave.writers.chart_frame import PLOT_WIDTH, Axis
+from kerfwave.writers.lines import Area, Band, Limit, Series, Stretch, line_chart
 
 __all__ = [
     "NOMINAL_HZ",

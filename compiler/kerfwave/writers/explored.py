@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from kerfwave.numfmt import fixed
+from kerfwave.writers.chart_frame import BOTTOM, LEFT, PLOT_WIDTH, TOP, WIDTH
 from kerfwave.writers.guide import render_page
-from kerfwave.writers.lines import BOTTOM, LEFT, PLOT_WIDTH, TOP, WIDTH
 from kerfwave.writers.svg import AIR, INK, MUTED, finish, n, page, words
 
 HEIGHT = 320.0

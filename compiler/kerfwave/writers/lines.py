@@ -6,7 +6,6 @@ tell them apart. The colours are Okabe and Ito's (2008), two of them darker so t
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -14,6 +13,19 @@ from typing import Any
 
 from kerfwave.model.parts import Point
 from kerfwave.numfmt import fixed
+from kerfwave.writers.chart_frame import (
+    BOTTOM,
+    FONT_PX,
+    LEFT,
+    PLOT_WIDTH,
+    TOP,
+    WIDTH,
+    Axis,
+    clipped,
+    frequency_grid,
+    level_grid,
+    rule,
+)
 from kerfwave.writers.svg import AIR, INK, MUTED, finish, line_data, n, page, words
 from kerfwave.writers.words import slug
 
@@ -23,9 +35,6 @@ STYLES = (  # colour, dash, width
     ("#007a5a", "2.5 3.5", 2.2),
     ("#a3477f", "10 3 2 3", 2.0),
 )
-WIDTH, LEFT, RIGHT, TOP, BOTTOM = 660.0, 62.0, 112.0, 34.0, 48.0
-PLOT_WIDTH = WIDTH - LEFT - RIGHT
-FONT_PX = 14.0
 STRIP, SLIVER = 18.0, 14.0  # height of the strip at the foot; a part shorter than that gets no name
 
 
@@ -77,16 +86,6 @@ class Limit:
     name: str
 
 
-@dataclass(frozen=True, slots=True)
-class Axis:
-    """One scale: its label, ends and the distance of its grid lines."""
-
-    label: str
-    y_from: float
-    y_to: float
-    step: float
-
-
 def line_chart(
     series: tuple[Series, ...],
     *,
@@ -114,15 +113,8 @@ def line_chart(
     Raises:
         ValueError: when there is no line, none of the values lies on the frequency axis, or one is not finite.
     """
-    if not series:
-        raise ValueError("a chart needs a line")
-    for line in series:
-        if not all(map(math.isfinite, (*line.x, *line.y))):
-            raise ValueError(f"{line.name!r} holds a value that is not a finite number")
     bands, limits, areas = tuple(bands), tuple(limits), tuple(areas)
-    for area in areas:
-        if not all(map(math.isfinite, (*area.x, *area.low, *area.high))):
-            raise ValueError(f"{area.name!r} holds a value that is not a finite number")
+    _check_finite(series, areas)
     bounds = tuple(Series(a.name, a.x, y, a.style) for a in areas for y in (a.low, a.high))
     left = _axis((*series, *bounds), limits, y_label, y_from, y_to, x_from, x_to)
     plot_height = height or 240.0
@@ -147,12 +139,10 @@ def line_chart(
     base = TOP + plot_height
     drawing.add(drawing.rect((n(LEFT), n(TOP)), (n(PLOT_WIDTH), n(plot_height)), fill=AIR, class_="kw-air"))
     for i, band in enumerate(bands):
-        a, b = across(max(band.x_from, x_from)), across(min(band.x_to, x_to))
-        shade = {"fill": "#56b4e9", "fill_opacity": "0.16", "class_": "kw-band"}
-        drawing.add(drawing.rect((n(a), n(TOP)), (n(b - a), n(plot_height)), **shade))
-        drawing.add(words(drawing, band.name, (a + 5, base - 7 - 15 * i), 12, class_="kw-text kw-quiet", fill=MUTED))
-    _frequency_grid(drawing, across, x_from, x_to, base, x_label)
-    _level_grid(drawing, left, up, right)
+        ends_px = across(max(band.x_from, x_from)), across(min(band.x_to, x_to))
+        _band(drawing, band.name, *ends_px, base, i)
+    frequency_grid(drawing, across, x_from, x_to, base, x_label)
+    level_grid(drawing, left, up, right)
     ends: list[tuple[float, float, Series]] = []
     for area in areas:
         ends += _area(drawing, area, [across(x) for x in area.x], lambda y: up(y, left), base)
@@ -161,22 +151,10 @@ def line_chart(
         drawing.add(_limit(drawing, limit, series, left, across, up, below=crowded))
     for line in series:
         axis = right if line.axis == "right" and right is not None else left
-        runs = _clipped([(across(x), up(y, axis)) for x, y in zip(line.x, line.y, strict=True)], LEFT, TOP, base)
+        runs = clipped([(across(x), up(y, axis)) for x, y in zip(line.x, line.y, strict=True)], LEFT, TOP, base)
         if not runs:
             continue
-        colour, dash, stroke = STYLES[line.style % len(STYLES)]
-        extra = {"stroke_dasharray": dash} if dash else {}
-        drawing.add(
-            drawing.path(
-                d="".join(line_data(run, lambda p: p) for run in runs),
-                fill="none",
-                stroke=colour,
-                stroke_width=n(stroke),
-                stroke_linejoin="round",
-                class_=f"kw-line kw-s{line.style % len(STYLES)}",
-                **extra,
-            )
-        )
+        drawing.add(_line(drawing, runs, line.style % len(STYLES)))
         ends.append((*runs[-1][-1], line))
     _name_lines(drawing, ends, base, right is not None)
     _strip(drawing, [(across(max(s.x_from, x_from)), across(min(s.x_to, x_to)), s.name) for s in strip], base)
@@ -191,6 +169,36 @@ def line_chart(
         )
     )
     return finish(drawing)
+
+
+def _check_finite(series: tuple[Series, ...], areas: tuple[Area, ...]) -> None:
+    if not series:
+        raise ValueError("a chart needs a line")
+    values = [(one.name, (*one.x, *one.y)) for one in series]
+    values += [(area.name, (*area.x, *area.low, *area.high)) for area in areas]
+    for name, numbers in values:
+        if not all(map(math.isfinite, numbers)):
+            raise ValueError(f"{name!r} holds a value that is not a finite number")
+
+
+def _band(drawing: Any, name: str, a: float, b: float, base: float, row: int) -> None:
+    shade = {"fill": "#56b4e9", "fill_opacity": "0.16", "class_": "kw-band"}
+    drawing.add(drawing.rect((n(a), n(TOP)), (n(b - a), n(base - TOP)), **shade))
+    drawing.add(words(drawing, name, (a + 5, base - 7 - 15 * row), 12, class_="kw-text kw-quiet", fill=MUTED))
+
+
+def _line(drawing: Any, runs: list[list[Point]], style: int) -> Any:
+    colour, dash, stroke = STYLES[style]
+    extra = {"stroke_dasharray": dash} if dash else {}
+    return drawing.path(
+        d="".join(line_data(run, lambda p: p) for run in runs),
+        fill="none",
+        stroke=colour,
+        stroke_width=n(stroke),
+        stroke_linejoin="round",
+        class_=f"kw-line kw-s{style}",
+        **extra,
+    )
 
 
 def _axis(
@@ -228,7 +236,7 @@ def _limit(
     y = up(limit.y, left)
     edge = LEFT + PLOT_WIDTH
     group = drawing.g(class_="kw-limit")
-    group.add(_rule(drawing, (LEFT, y), (edge, y), 1.4, INK, "kw-ink", dash="1 4"))
+    group.add(rule(drawing, (LEFT, y), (edge, y), 1.4, INK, "kw-ink", dash="1 4"))
     points = [(across(x), up(v, left)) for s in series if s.axis == "left" for x, v in zip(s.x, s.y, strict=True)]
     width = 7.0 * len(limit.name) + 12
 
@@ -297,92 +305,11 @@ def _strip(drawing: Any, stretches: list[tuple[float, float, str]], base: float)
         if b <= a:
             continue
         if a > LEFT + 0.5:
-            drawing.add(_rule(drawing, (a, top), (a, base), 0.8, INK, "kw-ink"))
+            drawing.add(rule(drawing, (a, top), (a, base), 0.8, INK, "kw-ink"))
         fits = b - a >= 6.6 * len(name) + 6
         if fits or b - a >= SLIVER:
             at = (a + b) / 2, base - 5 if fits else top - 6
             drawing.add(words(drawing, name, at, 12, anchor="middle"))
-
-
-def _rule(drawing: Any, a: Point, b: Point, width: float, colour: str, class_: str, dash: str = "") -> Any:
-    extra = {"stroke_dasharray": dash} if dash else {}
-    return drawing.path(
-        d=line_data((a, b), lambda p: p), fill="none", stroke=colour, stroke_width=n(width), class_=class_, **extra
-    )
-
-
-def _frequency_grid(drawing: Any, across: Any, x_from: float, x_to: float, base: float, label: str) -> None:
-    for decade in (1, 10, 100, 1000, 10000):
-        for digit in range(1, 10):
-            hz = float(decade * digit)
-            if not x_from * 0.999 <= hz <= x_to * 1.001:
-                continue
-            major = digit in (1, 2, 5)
-            x = across(hz)
-            drawing.add(
-                _rule(
-                    drawing,
-                    (x, TOP),
-                    (x, base),
-                    1.0 if major else 0.5,
-                    "#cfc9bd",
-                    "kw-grid" if major else "kw-grid kw-minor",
-                )
-            )
-            if major:
-                text = f"{fixed(hz / 1000, 0)} k" if hz >= 1000 else fixed(hz, 0)
-                drawing.add(words(drawing, text, (x, base + 18), FONT_PX, anchor="middle"))
-    drawing.add(words(drawing, label, (LEFT + PLOT_WIDTH / 2, base + 40), FONT_PX, anchor="middle"))
-
-
-def _level_grid(drawing: Any, left: Axis, up: Any, right: Axis | None) -> None:
-    decimals = max(0, -math.floor(math.log10(left.step) + 1e-9))
-    steps = range(math.ceil(left.y_from / left.step - 1e-6), math.floor(left.y_to / left.step + 1e-6) + 1)
-    for i in steps:
-        value = i * left.step
-        y = up(value, left)
-        drawing.add(_rule(drawing, (LEFT, y), (LEFT + PLOT_WIDTH, y), 1.0, "#cfc9bd", "kw-grid"))
-        drawing.add(words(drawing, fixed(value, decimals), (LEFT - 8, y + 5), FONT_PX, anchor="end"))
-    drawing.add(words(drawing, left.label, (8, TOP - 14), FONT_PX))
-    if right is not None:
-        for i in range(math.ceil(right.y_from / right.step - 1e-6), math.floor(right.y_to / right.step + 1e-6) + 1):
-            y = up(i * right.step, right)
-            x = LEFT + PLOT_WIDTH
-            drawing.add(_rule(drawing, (x, y), (x + 5, y), 1.0, INK, "kw-ink"))
-            drawing.add(words(drawing, fixed(i * right.step, 0), (x + 9, y + 5), FONT_PX))
-        drawing.add(words(drawing, right.label, (WIDTH - 8, TOP - 14), FONT_PX, anchor="end"))
-
-
-def _clipped(points: list[Point], left: float, top: float, base: float) -> list[list[Point]]:
-    """Return the runs of a line that lie in the frame, cut exactly on its edges."""
-    runs: list[list[Point]] = []
-    for a, b in itertools.pairwise(points):
-        cut = _clip(a, b, left, top, left + PLOT_WIDTH, base)
-        if cut is None:
-            continue
-        if runs and math.dist(runs[-1][-1], cut[0]) < 1e-9:
-            runs[-1].append(cut[1])
-        else:
-            runs.append(list(cut))
-    return runs
-
-
-def _clip(a: Point, b: Point, x0: float, y0: float, x1: float, y1: float) -> tuple[Point, Point] | None:
-    """Return the part of a segment inside a box, or None (Liang and Barsky 1984)."""
-    dx, dy = b[0] - a[0], b[1] - a[1]
-    t0, t1 = 0.0, 1.0
-    for p, q in ((-dx, a[0] - x0), (dx, x1 - a[0]), (-dy, a[1] - y0), (dy, y1 - a[1])):
-        if p == 0:
-            if q < 0:
-                return None
-        elif p < 0:
-            t0 = max(t0, q / p)
-        else:
-            t1 = min(t1, q / p)
-    if t0 >= t1:
-        return None
-    start = a if t0 == 0.0 else (a[0] + t0 * dx, a[1] + t0 * dy)
-    return start, b if t1 == 1.0 else (a[0] + t1 * dx, a[1] + t1 * dy)
 
 
 def _name_lines(drawing: Any, ends: list[tuple[float, float, Series]], base: float, two_scales: bool) -> None:
@@ -420,7 +347,7 @@ def _name_lines(drawing: Any, ends: list[tuple[float, float, Series]], base: flo
         colour = STYLES[line.style % len(STYLES)][0]
         klass = f"kw-s{line.style % len(STYLES)}"
         if abs(at - y) > 1 or edge - x > 1:
-            drawing.add(_rule(drawing, (x, y), (edge + 8, at), 0.8, colour, f"kw-line {klass}"))
+            drawing.add(rule(drawing, (x, y), (edge + 8, at), 0.8, colour, f"kw-line {klass}"))
         drawing.add(
             words(
                 drawing,
@@ -436,4 +363,4 @@ def _name_lines(drawing: Any, ends: list[tuple[float, float, Series]], base: flo
 
 def _sample(drawing: Any, x: float, y: float, line: Series) -> Any:
     colour, dash, stroke = STYLES[line.style % len(STYLES)]
-    return _rule(drawing, (x, y), (x + 34, y), stroke, colour, f"kw-line kw-s{line.style % len(STYLES)}", dash)
+    return rule(drawing, (x, y), (x + 34, y), stroke, colour, f"kw-line kw-s{line.style % len(STYLES)}", dash)

@@ -11,7 +11,8 @@ import math
 from collections.abc import Iterable, Sequence
 
 from kerfwave.numfmt import fixed
-from kerfwave.writers.lines import PLOT_WIDTH, Area, Limit, Series, line_chart
+from kerfwave.writers.chart_frame import PLOT_WIDTH
+from kerfwave.writers.lines import Area, Limit, Series, line_chart
 from kerfwave.writers.svg import AIR, INK, finish, line_data, n, page, words
 
 _FEWEST = 3  # points of a line that is worth drawing
