@@ -87,7 +87,7 @@ def test_a_change_of_recipe_leaves_body_and_nest_alone(home, capsys):
     kept = {name for name, word in words.items() if word == "kept"}
     assert kept == {
         *("sizing", "body", "response", "field", "listening", "spread", "learned", "shaping", "slices", "nest"),
-        "drawings",
+        *("drawings", "supply"),
     }
     assert json.loads((home / "out/listening-post/report.json").read_text())["recipe"]["kerf_mm"] == 0.2
 
