@@ -1,7 +1,9 @@
-"""A rounded lip at the mouth: its two upright edges get a radius, so that air leaves without whistling at a sharp edge.
+"""A rounded lip at the mouth: its edges get a radius, so that air leaves without whistling at a sharp edge.
 
-The rounding lies in the plane of the layers; edges that are the faces of layers stay square, sand those. The lip
-touches nothing but the wall's own thickness, so it changes neither the guide's length nor its section.
+The two upright edges are rounded in the plane of the layers. The other two are the faces of layers: there the layers
+next to the mouth are cut back, each as far as the radius asks at its middle, so that the mouth flares in steps; but
+never the outermost ones, which stay whole to look at. What is left square is for sandpaper. The lip touches nothing but
+the wall's own thickness, so it changes neither the guide's length nor its section.
 """
 
 from __future__ import annotations
@@ -38,16 +40,54 @@ def with_lips(body: Body, lip_mm: float) -> Body:
                 outline = shapes.rings_of(shape)[0]
                 name = f"mouth lip {len(lips) + 1}"
                 lips.append(AirPrism(name, "mouth-lip", outline, (), prism.from_z_mm, prism.to_z_mm))
-    return replace(body, air=(*body.air, *lips))
+    return replace(body, air=(*body.air, *lips, *_flare(body, mouth, lip_mm)))
+
+
+def flare_mm(radius_mm: float, height_mm: float) -> float:
+    """Return how far from the face a lip of a radius reaches so high above its edge: a quarter of a circle."""
+    return radius_mm - math.sqrt(radius_mm**2 - (radius_mm - height_mm) ** 2) if height_mm < radius_mm else 0.0
+
+
+def _flare(body: Body, mouth: FacePlace, lip_mm: float) -> list[AirPrism]:
+    """Return what layers below and above the mouth are cut back by, within the wall that it opens through."""
+    z, web = body.counts.z_mm, body.rules.least_web_mm
+    low, high = body.levels.storeys[-1]
+    # The mouth's storey comes last in the guide, so its duct is the last prism of that kind.
+    duct = shapes.polygon([p for p in body.air if p.kind == "guide"][-1].outline)
+    line = shapes.face_line(body.plan, mouth.face)
+    found: list[AirPrism] = []
+    for layers, edge, sign in ((range(low - 1, 0, -1), z[low], -1), (range(high, body.counts.total - 1), z[high], 1)):
+        for layer in layers:
+            deep = flare_mm(lip_mm, sign * ((z[layer] + z[layer + 1]) / 2 - edge))
+            deep = min(deep, body.rules.wall_mm - web)
+            if deep < LEAST_MM:
+                break
+            band = shapes.polygon(
+                shapes.face_rectangle(*line, math.dist(*line) / 2, math.dist(*line), -OVERLAP_MM, deep)
+            )
+            cut = max(shapes.parts_of(duct.intersection(band)), key=lambda part: part.area, default=None)
+            # Seats and holes keep clear of it also where they only touch its layer from above or below.
+            others = [
+                shapes.polygon(p.outline, p.holes)
+                for p in body.air
+                if p.to_z_mm >= z[layer] - shapes.EPS and p.from_z_mm <= z[layer + 1] + shapes.EPS and p.kind != "guide"
+            ]
+            if cut is None or any(cut.distance(other) < web for other in others):
+                break
+            name = f"mouth flare {len(found) + 1}"
+            found.append(AirPrism(name, "mouth-lip", shapes.rings_of(cut)[0], (), z[layer], z[layer + 1]))
+    return found
 
 
 def check_lips(body: Body, lip_mm: float) -> Check:
-    """Say how many edges of the mouth are rounded; the value is their number."""
-    count = sum(p.kind == "mouth-lip" for p in body.air)
+    """Say how many upright edges of the mouth are rounded, which is the value, and over how many layers it flares."""
+    lips = [p for p in body.air if p.kind == "mouth-lip"]
+    flared = sum(p.name.startswith("mouth flare") for p in lips)
+    count = len(lips) - flared
     if count >= 2:
-        return Check(
-            "lips", "ok", f"{count} edges of the mouth are rounded to {lip_mm:g} mm at most", float(count), 2.0
-        )
+        text = f"{count} edges of the mouth are rounded to {lip_mm:g} mm at most"
+        text += f"; it flares over {flared} layer{'s' if flared > 1 else ''} below and above" if flared else ""
+        return Check("lips", "ok", text, float(count), 2.0)
     text = f"{count} of 2 edges of the mouth have room for a radius; round the rest with sandpaper"
     return Check("lips", "warn", text, float(count), 2.0)
 

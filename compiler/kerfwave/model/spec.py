@@ -156,7 +156,7 @@ class Enclosure:
     panel_hz: float | None = None  # no panel mode shall lie below this; None: not asked
     dowel_mm: float | None = None  # diameter of dowels through the stack; None: no dowels
     wire_mm: float | None = None  # narrower side of the wire that lies in the chamber's wall; None: no channel for it
-    lip_mm: float = 0.0  # radius of the mouth's upright edges; 0: sharp
+    lip_mm: float = 0.0  # radius of the mouth's edges; 0: sharp
     marks: str = "ids"  # scored: "none", "ids" (with an arrow) or "outlines" (of the next layer too)
     inset_fit: str = "glue"  # of an inset in its seat: "press", "slide" or "glue"
     dowel_fit: str = "slide"  # of a dowel in its hole
