@@ -24,7 +24,7 @@ from kerfwave.model.spec import Plan
 STRIDES = (16, 8, 4, 2, 1)  # of the step in width
 ENOUGH = 80  # folds to choose from
 MOST_KEYS = 3400  # in one walk; a grid of more is only walked with wider steps
-MOST_ON_STOREYS = 1200  # likewise, where every lane counts several times
+MOST_ON_STOREYS = 1200  # likewise, where every lane counts several times or has corners
 MOST_CHAINS = 15  # of walls that lanes may follow; a plan of many faces has hundreds
 MOST_ALIKE = 3  # of them that have as many walls
 FULL = ("leave nothing", "shorter than their turns", "two walls would meet", "cover the face", "no room for a turn")
@@ -63,7 +63,7 @@ def all_folds(
     series += (*(_around(grid, arrangements) if "around" in courses else ()),)
     known: dict[FoldKey, Fold | str] = {}
     found = _walk(rooms, series, STRIDES[0], least_length_mm, known)
-    most = MOST_KEYS if arrangements == (IN_ONE_PLANE,) else MOST_ON_STOREYS
+    most = MOST_KEYS if arrangements == (IN_ONE_PLANE,) and courses == ("straight",) else MOST_ON_STOREYS
     for stride in STRIDES[1:]:
         if len(found.folds) >= ENOUGH or sum(len(one[::stride]) for one in series) > most:
             break

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -189,17 +190,23 @@ def _folded(
             break
     long_enough = bool(found.folds)
     if not long_enough:
+        # Lanes along walls fill a storey better than straight ones, but for the longest of all few need be tried.
         every = tuple(a for some in ways[enclosure.storeys] for a in some)
-        found = _longest(folded(0.0, (1.0,), every, tuple(c for some in courses for c in some)))
+        found = _longest([folded(0.0, (1.0,), every if k == 0 else attempts[0][0], c) for k, c in enumerate(courses)])
     if not found.folds:
         raise StageError(_nothing_folds(found, enclosure), ("enclosure", "plan"))
     return _of_case(found.folds, enclosure.case, longest_mm), long_enough
 
 
-def _longest(found: Folds) -> Folds:
-    """Return the folds that come nearest to a length that none of them reaches."""
-    most = max((fold.length_mm for fold in found.folds), default=0.0)
-    return replace(found, folds=tuple(fold for fold in found.folds if fold.length_mm >= NEARLY * most))
+def _longest(searches: list[Folds]) -> Folds:
+    """Return the folds of several searches that come nearest to a length that none of them reaches."""
+    every = tuple(fold for found in searches for fold in found.folds)
+    most = max((fold.length_mm for fold in every), default=0.0)
+    refused = Counter[str]()
+    for found in searches:
+        refused.update(dict(found.refused))
+    order = sorted(refused.items(), key=lambda item: (-item[1], item[0]))
+    return Folds(tuple(fold for fold in every if fold.length_mm >= NEARLY * most), tuple(order))
 
 
 def _spread_out(
