@@ -27,6 +27,7 @@ from typing import Any
 
 import yaml
 from shapely.ops import unary_union
+from specs_at_random import mixed
 from specs_at_random import spec as spec_at_random
 
 from kerfwave.body import shapes
@@ -89,10 +90,10 @@ def _quiet(_part: float, _text: str) -> None:
     """Take a stage's progress and say nothing."""
 
 
-def attempt(folder: str, most_bodies: int, seed: int) -> Outcome:
-    """Run one spec."""
+def attempt(folder: str, most_bodies: int, mix: bool, seed: int) -> Outcome:
+    """Run one spec; `mix`: with sheets of several thicknesses, feet and keyholes."""
     sizing_stage.MOST_BODIES = most_bodies
-    data = spec_at_random(seed)
+    data = mixed(spec_at_random(seed), seed) if mix else spec_at_random(seed)
     place = Path(folder) / f"spec-{seed}.yaml"
     place.write_text(yaml.safe_dump(data), "utf-8")
     about: dict[str, Any] = {"asked_mm": data["enclosure"]["guide_least_mm"]}
@@ -220,6 +221,7 @@ def main() -> None:
     parser.add_argument("--from", type=int, default=1, dest="first")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--bodies", type=int, default=24, help="whose sound is worked out for each spec")
+    parser.add_argument("--mixed", action="store_true", help="sheets of several thicknesses, feet and keyholes")
     parser.add_argument("--layers", action="store_true", help="time 14, 28 and 56 layers instead")
     parser.add_argument("--list", action="store_true", help="print every outcome")
     asked = parser.parse_args()
@@ -230,7 +232,7 @@ def main() -> None:
     outcomes = []
     with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(asked.jobs) as pool:
         seeds = range(asked.first, asked.first + asked.specs)
-        for outcome in pool.map(functools.partial(attempt, folder, asked.bodies), seeds):
+        for outcome in pool.map(functools.partial(attempt, folder, asked.bodies, asked.mixed), seeds):
             outcomes.append(outcome)
             if asked.list or outcome.kind in ("vague", "crashed") or outcome.broken or outcome.seconds > SLOW_S:
                 print(outcome, flush=True)

@@ -88,6 +88,36 @@ def spec(seed: int) -> dict[str, Any]:
     }
 
 
+def mixed(data: dict[str, Any], seed: int) -> dict[str, Any]:
+    """Return a spec with sheets of three thicknesses, some with plates of their own, some with feet or keyholes."""
+    chance = Chance(seed + 1_000_000)
+    stock, label = data["stock"], data["stock"]["thickness_mm"]
+    sheets = [
+        {
+            "width_mm": 600,
+            "height_mm": 600,
+            "count": chance.pick(1, 2, 40),
+            "measured_mm": round(label * chance.between(0.94, 1.05), 3),
+        }
+        for _ in range(2)
+    ]
+    sheets += stock["sheets"]
+    enclosure = dict(data["enclosure"])
+    if chance.one() < 0.3:
+        plate = chance.pick(*(t for t in SHEET_MM if t != label))
+        plates = round(plate * chance.between(0.96, 1.02), 2)
+        sheets.append({**stock["sheets"][0], "thickness_mm": plate, "measured_mm": plates})
+        enclosure["plates_mm"] = plate
+    if chance.one() < 0.3 and enclosure["stack"] == "upright":
+        enclosure["foot_mm"] = 12
+    backs = "back" in enclosure["plan"].get("faces", ("back",))
+    if chance.one() < 0.3 and (backs or enclosure["stack"] == "facing"):
+        for key in ("mouth_face", "terminal_face"):  # they cannot both be on the wall
+            enclosure[key] = "auto" if enclosure[key] == "back" else enclosure[key]
+        enclosure["hang_screw_mm"] = chance.pick(3, 4)
+    return {**data, "stock": {**stock, "sheets": sheets}, "enclosure": enclosure}
+
+
 def _driver(chance: Chance, frame: float) -> dict[str, Any]:
     size = frame / 75
     return {
