@@ -32,9 +32,9 @@ from specs_at_random import spec as spec_at_random
 
 from kerfwave.body import shapes
 from kerfwave.body.air import Body, body
+from kerfwave.body.keys import FoldKey
 from kerfwave.body.rules import stack
 from kerfwave.body.slices import air_of_layer
-from kerfwave.body.storeys import Arrangement
 from kerfwave.engine import StageError
 from kerfwave.findings import SpecError
 from kerfwave.model.acoustic import GuideRun
@@ -80,10 +80,12 @@ def stage(name: str, known: dict[str, Any]) -> Any:
     return known[name]
 
 
-def words(arrangement: Arrangement) -> str:
-    """Return an arrangement in words."""
+def words(key: FoldKey) -> str:
+    """Return in words how a guide is folded."""
+    arrangement = key.arrangement
     place = "under or behind the chamber" if arrangement.under else "beside the chamber"
-    return f"on {arrangement.storeys} storeys {place}" if not arrangement.in_one_plane else "in one plane"
+    found = f"on {arrangement.storeys} storeys {place}" if not arrangement.in_one_plane else "in one plane"
+    return f"{found}, {'along walls' if key.walls else 'straight'}"
 
 
 def _quiet(_part: float, _text: str) -> None:
@@ -127,7 +129,7 @@ def attempt(folder: str, most_bodies: int, mix: bool, seed: int) -> Outcome:
         seconds,
         str(built.body.fold.key),
         guide_mm=built.body.fold.length_mm,
-        arrangement=words(built.body.fold.key.arrangement),
+        arrangement=words(built.body.fold.key),
         area_off_mm2=area_off,
         volume_off=volume_off,
         broken=broken,
