@@ -16,7 +16,7 @@ PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("response", ("acoustics.response", "acoustics.relief", "acoustics.closed_same_size", "acoustics.figures")),
     ("field", ("field",)),
     ("listening", ("acoustics.listening", "acoustics.limits")),
-    ("spread", ("acoustics.spread",)),
+    ("spread", ("acoustics.spread", "acoustics.thickness")),
     ("slices", ("layers", "pieces")),
     ("recipe", ("recipe", "recipes")),
     ("nest", ("nest", "placement")),
