@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 STEM = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,98}")
 CACHE = ".cache"
 MEASURED_SUFFIX = ".measured.yaml"
+MOST_MEASURED_BYTES = 1 << 21  # twice what the reading takes, which says so
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,9 +129,13 @@ def _measured(beside: Path) -> Measured:
     """Return what was measured on the finished speaker, from the file beside its spec if there is one."""
     if not beside.is_file():
         return Measured()
+    if not beside.resolve().is_relative_to(beside.absolute().parent.resolve()):
+        raise SpecError([_finding(str(beside), "it is a link that leads out of the spec's folder; put a copy there")])
     from kerfwave.learn.records import QUANTITIES, read_records
 
-    found = read_records(beside.read_text("utf-8"), shown=str(beside))
+    with beside.open("rb") as stream:
+        raw = stream.read(MOST_MEASURED_BYTES)
+    found = read_records(raw, shown=str(beside))
     return Measured(
         tuple(
             MeasuredValue(

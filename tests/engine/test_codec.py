@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -166,7 +167,6 @@ def test_the_shared_value_types_can_be_written():
 def test_the_digest_is_the_same_in_every_process():
     code = "from kerfwave.engine import digest; print(digest((1.5, 'é', None, True)))"
     for seed in ("0", "1"):
-        told = subprocess.run(
-            [sys.executable, "-c", code], capture_output=True, text=True, check=True, env={"PYTHONHASHSEED": seed}
-        )
+        home = {**os.environ, "PYTHONHASHSEED": seed}
+        told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=home)
         assert told.stdout.strip() == digest((1.5, "é", None, True))

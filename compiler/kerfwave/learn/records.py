@@ -94,13 +94,13 @@ class Records:
         return next((one for one in self.current if one.quantity == quantity), None)
 
 
-def read_records(text: str, *, shown: str) -> Records:
-    """Return the records in a file's text.
+def read_records(text: str | bytes, *, shown: str) -> Records:
+    """Return the records in a file's text, or in its bytes as they came.
 
     Raises:
         SpecError: with all that is wrong.
     """
-    source = yaml_source.read(text.encode(), shown)
+    source = yaml_source.read(text.encode() if isinstance(text, str) else text, shown)
     findings = [*source.findings]
     current: list[Record] = []
     history: list[Record] = []
@@ -280,7 +280,7 @@ def _record(source: Source, path: tuple[str | int, ...], data: dict[str, Any], f
 def _problem(data: dict[str, Any], *, in_history: bool) -> tuple[str, str]:
     """Return what is wrong with a record and what would be right, or two empty texts."""
     quantity = data.get("quantity")
-    if quantity not in QUANTITIES:
+    if not isinstance(quantity, str) or quantity not in QUANTITIES:
         return f"'{quantity}' is no quantity to record", f"one of {', '.join(QUANTITIES)}"
     allowed = ("quantity", *KEYS, *(("until",) if in_history else ()))
     strange = [key for key in data if key not in allowed]

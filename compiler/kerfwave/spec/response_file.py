@@ -24,6 +24,8 @@ def read(path: Path, driver: Driver) -> tuple[DriverCurve | None, tuple[Finding,
     wrote it. The curve has to cover the octave in which it is joined to the model.
     """
     name = path.as_posix()
+    if not path.is_file():  # a pipe would keep us waiting for ever
+        return None, (_refused(name, 1, "this is not a regular file", "", "a text file with two columns"),)
     try:
         with path.open("rb") as stream:
             raw = stream.read(MOST_BYTES + 1)
