@@ -210,7 +210,7 @@ def test_the_face_of_the_mouth(told):
 
 def test_the_sheets_on_the_shelf(told):
     found = told("width_mm: 600, height_mm: 380", "width_mm: 400, height_mm: 380")
-    follow = {"blanks", "nest", "breakdown", "paths", "safety", "drawings", "proof"}
+    follow = {"supply", "blanks", "nest", "breakdown", "paths", "safety", "drawings", "proof"}
     assert {"blanks", "nest", "paths"} <= found.changed <= follow and "slices" in found.same
     assert found.words["sheets"] == "more sheets" and found.words["sheet in use"] == "emptier"
     assert found.pieces == [] and found.data["placed_elsewhere"] > 10

@@ -11,6 +11,7 @@ from kerfwave.compare.model import StageReach
 # Which part of a report tells of which stage, in the order of the build; `placement` is told apart from the pieces.
 # What is asked as distance between pieces (stage `spacing`) shows in the nest alone.
 PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("supply", ("stock",)),
     ("sizing", ("acoustics.sizing",)),
     ("body", ("body", "openings", "acoustics.network")),
     ("response", ("acoustics.response", "acoustics.relief", "acoustics.closed_same_size", "acoustics.figures")),
