@@ -17,6 +17,7 @@ from typing import Any
 import kerfwave
 from kerfwave.engine import installation
 from kerfwave.findings import Finding
+from kerfwave.spec.schema_files import NAMES, schema_text
 from kerfwave.spec.shelf import sha256_of, surroundings
 
 
@@ -65,4 +66,5 @@ def _digest(spec: Path, sha256: Mapping[str, str]) -> str:
 
 @cache
 def _program() -> str:  # what runs does not change under a process
-    return installation(Path(kerfwave.__file__).parent)
+    # In a checkout the schemas lie beside the package, not in it.
+    return "\n".join([installation(Path(kerfwave.__file__).parent), *map(schema_text, NAMES)])
