@@ -90,6 +90,14 @@ def test_another_program_makes_another_account(shelf, monkeypatch):
     assert account.standing(spec(), record) is None
 
 
+def test_so_does_another_schema(shelf, monkeypatch):
+    record = _load(spec()).account.record
+    account._program.cache_clear()
+    monkeypatch.setattr(account, "schema_text", lambda name: "another")
+    assert account.standing(spec(), record) is None
+    account._program.cache_clear()
+
+
 @pytest.mark.parametrize(
     "record", [{}, {"account": "x"}, {"account": "x", "files": 3, "warnings": [{"no": "finding"}]}]
 )
