@@ -13,6 +13,8 @@ from __future__ import annotations
 import argparse
 import math
 import random
+import resource
+import sys
 import time
 from dataclasses import replace
 from itertools import pairwise
@@ -99,10 +101,15 @@ def measured(count: int) -> tuple[float, ...]:
     lines = text.count("\n")
     print(
         f"{count:7} {sheets:6} {nest_s:7.2f} {len(program.contours):8} {paths_s:8.2f} {lines:7} "
-        f"{lines / text_s:8.0f} {formatted(lines):11.0f} {proof_s:8.2f}",
+        f"{lines / text_s:8.0f} {formatted(lines):11.0f} {proof_s:8.2f} {peak_mb():8.0f}",
         flush=True,
     )
     return nest_s, paths_s, text_s, proof_s
+
+
+def peak_mb() -> float:
+    """Return the most memory that this process has had so far; counts that rise make it the most of the last."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
 
 
 def main() -> None:
@@ -110,8 +117,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("counts", nargs="*", type=int, default=[32, 100, 320], metavar="COUNT")
     counts = parser.parse_args().counts
-    heads = ("pieces", "sheets", "nest s", "contours", "paths s", "lines", "lines/s", "formatted/s", "proof s")
-    print("{:>7} {:>6} {:>7} {:>8} {:>8} {:>7} {:>8} {:>11} {:>8}".format(*heads))
+    heads = (
+        "pieces",
+        "sheets",
+        "nest s",
+        "contours",
+        "paths s",
+        "lines",
+        "lines/s",
+        "formatted/s",
+        "proof s",
+        "peak MB",
+    )
+    print("{:>7} {:>6} {:>7} {:>8} {:>8} {:>7} {:>8} {:>11} {:>8} {:>8}".format(*heads))
     rows = [measured(count) for count in counts]
     if len(counts) > 1:
         steps = math.log(counts[-1] / counts[0])
