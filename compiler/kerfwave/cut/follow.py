@@ -74,9 +74,11 @@ def owners(runs: Sequence[Run], rings: Sequence[Ring], half: float) -> list[int 
     ends = shapely.points(np.array([run.points[-1] for run in runs]))
     lines = np.array([ring.line for ring in rings])
     which, near = STRtree(lines).query(ends, predicate="dwithin", distance=2 * half + TOLERANCE_MM)
+    order = np.lexsort((near, which))
+    bounds = np.searchsorted(which[order], np.arange(len(runs) + 1))
     found: list[int | None] = []
     for k, at in enumerate(ends):
-        mine = np.sort(near[which == k])
+        mine = near[order[bounds[k] : bounds[k + 1]]]
         error = np.abs(shapely.distance(lines[mine], at) - half)
         ranked = [int(mine[i]) for i in np.argsort(error, kind="stable") if error[i] <= TOLERANCE_MM + half]
         right = (i for i in ranked if bool(rings[i].region.contains(at)) == rings[i].hole)

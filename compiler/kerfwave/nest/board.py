@@ -15,6 +15,7 @@ class Board:
         self.area = area
         self._lying: list[tuple[int, int, int, int]] = []
         self._blocked: dict[tuple[int, int], tuple[int, int]] = {}
+        self._full: set[tuple[Form, int, Form | None]] = set()  # what has found no place finds none later
 
     def put(self, form: Form, turn: int, x: int, y: int) -> None:
         """Lay a form down with the corner of its box of cells at (x, y)."""
@@ -38,8 +39,14 @@ class Board:
 
     def free(self, form: Form, turn: int, shell: Form | None = None) -> int:
         """Bits of the places that are left for a form; with `shell`, for that among the pieces that lie here."""
+        key = (form, turn, shell)
+        if key in self._full:
+            return 0
         places = self.maps.places(form, turn, self.area)
-        return places ^ (places & self.blocked(shell or form, turn)) if places else 0
+        found = places ^ (places & self.blocked(shell or form, turn)) if places else 0
+        if not found:
+            self._full.add(key)
+        return found
 
     def lowest(self, bits: int, across: bool = False) -> tuple[int, int]:
         """First place of some: the lowest, then leftmost (`across`: the leftmost, then lowest)."""

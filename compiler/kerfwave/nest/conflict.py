@@ -46,7 +46,8 @@ def most_apart(solids: Sequence[Solid], sizes: tuple[Area, ...], spacing_mm: flo
     kinds = solids[:_MOST_KINDS]
     free = [any(deg % 90 for deg in s.item.ways) for s in kinds]
     radii = [radius_within(s.shape) for s in kinds]
-    turned = [[at_origin(s.shape, q) for q in sorted({round(d / 90) % 4 for d in s.item.ways})] for s in kinds]
+    ways = [sorted({round(d / 90) % 4 for d in s.item.ways}) for s in kinds]
+    turned: dict[int, list[Polygon]] = {}
     apart = [[False] * len(kinds) for _ in kinds]
     left = _MOST_MAPS
     for i, j in itertools.combinations_with_replacement(range(len(kinds)), 2):
@@ -56,8 +57,12 @@ def most_apart(solids: Sequence[Solid], sizes: tuple[Area, ...], spacing_mm: flo
         if all(math.hypot(a.width_mm - near, a.height_mm - near) < near + spacing_mm - _HAIR_MM for a in sizes):
             apart[i][j] = apart[j][i] = True
             continue
+        if free[i] or free[j] or any(_beside(kinds[i], kinds[j], a, spacing_mm) for a in sizes):
+            continue
+        for k in {i, j} - turned.keys():
+            turned[k] = [at_origin(kinds[k].shape, q) for q in ways[k]]
         pairs = list(itertools.product(turned[i], turned[j]))
-        if free[i] or free[j] or any(_meet_well(*p, a, spacing_mm) for a in sizes for p in pairs):
+        if any(_meet_well(*p, a, spacing_mm) for a in sizes for p in pairs):
             continue
         left -= len(pairs) * len(sizes)
         if left < 0:
@@ -80,6 +85,21 @@ def _shifts(one: Polygon, other: Polygon, area: Area) -> tuple[float, float, flo
     if max(w, v) > area.width_mm or max(h, g) > area.height_mm:
         return None
     return w - area.width_mm, area.width_mm - v, h - area.height_mm, area.height_mm - g
+
+
+def _beside(one: Solid, other: Solid, area: Area, spacing_mm: float) -> bool:
+    """Whether the boxes around two solids lie beside each other in an area's box, in some way of each."""
+    boxes = []
+    for solid in (one, other):
+        x0, y0, x1, y1 = solid.shape.bounds
+        turns = {round(deg / 90) % 2 for deg in solid.item.ways}
+        boxes.append([(x1 - x0, y1 - y0) if turn == 0 else (y1 - y0, x1 - x0) for turn in sorted(turns)])
+    return any(
+        max(w, v) <= area.width_mm
+        and max(h, g) <= area.height_mm
+        and (w + v + spacing_mm <= area.width_mm or h + g + spacing_mm <= area.height_mm)
+        for (w, h), (v, g) in itertools.product(*boxes)
+    )
 
 
 def _meet_well(one: Polygon, other: Polygon, area: Area, spacing_mm: float) -> bool:

@@ -59,11 +59,7 @@ class Item:
     hull_mm2: int
     filled_mm2: float
     wood_mm2: float
-
-    @property
-    def upright(self) -> tuple[Stance, ...]:
-        """The stances that are quarter turns."""
-        return tuple(s for s in self.stances if s.deg % 90 == 0)
+    upright: tuple[Stance, ...] = ()  # the stances that are quarter turns
 
     @property
     def leaning(self) -> bool:
@@ -209,6 +205,7 @@ def item(
         hull_mm2=round(MultiPoint(piece.outline).convex_hull.area),
         filled_mm2=Polygon(piece.outline).area,
         wood_mm2=solid.area,
+        upright=tuple(s for s in stances if s.deg % 90 == 0),
     )
 
 
