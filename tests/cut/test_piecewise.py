@@ -136,9 +136,11 @@ def test_a_package_has_a_proved_program_for_each_piece(package):
 
 def test_a_stopped_piece_is_taken_up_again(package, tmp_path, capsys):
     to = ["--to", str(tmp_path)]
-    assert main(["resume", str(package), "1", "L05a", *to]) == 0
+    report = json.loads((package / "report.json").read_text("utf-8"))
+    piece = next(p["piece"] for p in report["cut"]["programs"] if p["name"].startswith("sheet-01-") and p["after"])
+    assert main(["resume", str(package), "1", piece, *to]) == 0
     (written,) = tmp_path.iterdir()
-    assert "-L05a-from-" in written.name and interpret(written.read_text("ascii")).ended
+    assert f"-{piece}-from-" in written.name and interpret(written.read_text("ascii")).ended
     name = written.name.removeprefix("by-piece-").split("-from-")[0]
     assert main(["resume", str(package), name, "3", *to]) == 0
     assert main(["resume", str(package), "1", "3", *to]) == 2
