@@ -26,9 +26,13 @@ def spec() -> Path:
     return Path("specs/mine") / DEMO.name
 
 
+def record_of(job):
+    return account.account_of(job.path, job.sha256, job.loaded.warnings).record
+
+
 def test_the_same_files_stand(shelf):
-    record = _load(spec()).account.record
-    found = account.standing(spec(), record)
+    record = record_of(_load(spec()))
+    found = account.standing_account(spec(), record)
     assert found is not None and found.record == record
     assert any(name.endswith(".measured.yaml") for name in record["files"])
     assert {Path(name).parent.name for name in record["files"]} >= {"mine", "drivers", "stock", "machines", "recipes"}
@@ -79,22 +83,22 @@ def a_file_that_cannot_be_read():
     ],
 )
 def test_and_fall_with_any_change(shelf, change):
-    record = _load(spec()).account.record
+    record = record_of(_load(spec()))
     change()
-    assert account.standing(spec(), record) is None
+    assert account.standing_account(spec(), record) is None
 
 
 def test_another_program_makes_another_account(shelf, monkeypatch):
-    record = _load(spec()).account.record
+    record = record_of(_load(spec()))
     monkeypatch.setattr(account, "_program", lambda: "another")
-    assert account.standing(spec(), record) is None
+    assert account.standing_account(spec(), record) is None
 
 
 def test_so_does_another_schema(shelf, monkeypatch):
-    record = _load(spec()).account.record
+    record = record_of(_load(spec()))
     account._program.cache_clear()
     monkeypatch.setattr(account, "schema_text", lambda name: "another")
-    assert account.standing(spec(), record) is None
+    assert account.standing_account(spec(), record) is None
     account._program.cache_clear()
 
 
@@ -102,7 +106,7 @@ def test_so_does_another_schema(shelf, monkeypatch):
     "record", [{}, {"account": "x"}, {"account": "x", "files": 3, "warnings": [{"no": "finding"}]}]
 )
 def test_a_record_from_another_time_is_no_account(record):
-    assert account.standing(DEMO, record) is None
+    assert account.standing_account(DEMO, record) is None
 
 
 def test_a_build_with_nothing_to_do_reads_no_yaml(demo_package):
@@ -115,9 +119,9 @@ def test_a_build_with_nothing_to_do_reads_no_yaml(demo_package):
 def test_warnings_are_told_again(shelf, capsys, monkeypatch):
     finding = account.Finding("K401", "warning", str(spec()), 3, 1, "this is doubtful")
     job = _load(spec())
-    sha256 = {name: account.sha256_of(Path(name)) for name in job.account.files}
-    record = account.account_of(spec(), sha256, [finding]).record
-    assert account.standing(spec(), record) == account.Account(job.account.digest, job.account.files, (finding,))
+    told = account.account_of(spec(), job.sha256, [finding])
+    record = told.record
+    assert account.standing_account(spec(), record) == told and told.warnings == (finding,)
     Path("out/.cache").mkdir(parents=True)
     monkeypatch.setattr(
         jobs.Store, "get_record", lambda store, name: record | {"stamp": "x", "failed": [], "outcome": "proceed"}

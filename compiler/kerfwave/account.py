@@ -44,7 +44,7 @@ def account_of(spec: Path, sha256: Mapping[str, str], warnings: Sequence[Finding
     return Account(_digest(spec, sha256), tuple(sha256), tuple(warnings))
 
 
-def standing(spec: Path, record: Mapping[str, Any]) -> Account | None:
+def standing_account(spec: Path, record: Mapping[str, Any]) -> Account | None:
     """Return the account in `record` if everything is still as it says, None if not or if there is none."""
     try:
         files = tuple(str(name) for name in record["files"])

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kerfwave import __version__, cli
-from kerfwave.account import Account, account_of, standing
+from kerfwave.account import account_of, standing_account
 from kerfwave.engine import (
     PublishError,
     StageError,
@@ -47,7 +47,7 @@ class Job:
     path: Path
     loaded: LoadedSpec
     measured: Measured
-    account: Account
+    sha256: Mapping[str, str]  # of every file that was read, by name; "" for one that was not there
 
     @property
     def roots(self) -> Mapping[str, Any]:
@@ -75,22 +75,26 @@ def run(specs: Sequence[str], out: str, *, write: bool, explain: bool, alone: bo
     seen: dict[str, str] = {}
     walker: Walker | None = None
     for name in specs:
+        path = Path(name)
+        target = Path(out) / path.stem
         try:
-            if write and STEM.fullmatch(Path(name).stem):
-                recover(Path(out) / Path(name).stem)  # from a build that was killed, even if this one gets nowhere
-            before = _nothing_to_do(Path(name), Path(out)) if write and not explain else None
-            job = None if before else _load(Path(name))
-            twin = seen.setdefault(Path(name).stem, name)
+            if write and STEM.fullmatch(path.stem):
+                recover(target)  # from a build that was killed, even if this one gets nowhere
+            standing = _nothing_to_do(path, Path(out)) if write and not explain else None
+            job = _load(path) if standing is None else None
+            twin = seen.setdefault(path.stem, name)
             if twin != name:
-                raise SpecError([_finding(name, f"'{twin}' and '{name}' would both be written to {Path(name).stem}/")])
-            if before:
-                worst = max(worst, _done(Path(out) / Path(name).stem, before))
+                raise SpecError([_finding(name, f"'{twin}' and '{name}' would both be written to {path.stem}/")])
             if job is None:
+                assert standing is not None
+                worst = max(worst, _done(target, standing))
                 continue
             store = Store(Path(out) / CACHE, _say)
             walker = walker or Walker(store.get_record("imports"))
-            one = _build_one if write else _check_one
-            worst = max(worst, one(job, Path(out), store, walker, explain, aside))
+            if write:
+                worst = max(worst, _build_one(job, target, store, walker, explain, aside))
+            else:
+                worst = max(worst, _check_one(job, store, walker, explain))
         except SpecError as error:
             print(render(error.findings, _colour()), file=sys.stderr)
             worst = max(worst, cli.WRONG_INPUT)
@@ -122,7 +126,7 @@ def _load(path: Path, tell: Callable[[Sequence[Finding]], None] = _show) -> Job:
         )
     beside = path.with_name(path.stem + MEASURED_SUFFIX)
     read = dict(zip(map(str, loaded.files), loaded.sha256, strict=True)) | {str(beside): sha256_of(beside)}
-    return Job(path, loaded, _measured(beside), account_of(path, read, loaded.warnings))
+    return Job(path, loaded, _measured(beside), read)
 
 
 def _measured(beside: Path) -> Measured:
@@ -202,7 +206,7 @@ def _nothing_to_do(spec: Path, out: Path) -> Mapping[str, Any] | None:
     record: dict[str, Any] = Store(out / CACHE).get_record(_record(spec.stem)) or {}
     if not is_current(target, str(record.get("stamp"))):
         return None
-    found = standing(spec, record)
+    found = standing_account(spec, record)
     if found is None:
         return None
     if found.warnings:
@@ -212,13 +216,14 @@ def _nothing_to_do(spec: Path, out: Path) -> Mapping[str, Any] | None:
     return record
 
 
-def _build_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool, aside: bool) -> int:
-    target = out / job.stem
+def _build_one(job: Job, target: Path, store: Store, walker: Walker, explain: bool, aside: bool) -> int:
+    # Before anything runs: what changes meanwhile shall count as changed.
+    account = account_of(job.path, job.sha256, job.loaded.warnings).record
     results = _stages(job, store, walker, ("package",), explain, aside=aside)
     before = store.get_record(_record(job.stem)) or {}
     digest = results.digest("package")
     if before.get("digest") == digest and is_current(target, str(before.get("stamp"))):
-        now = before | job.account.record
+        now = before | account
     else:
         package = results["package"]
         done = publish(
@@ -226,8 +231,8 @@ def _build_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool,
         )
         if done.kept is not None:
             _say(f"files changed by hand were kept in {done.kept}")
-        now = {"digest": digest, "stamp": done.stamp, "failed": list(package.failed), "outcome": package.outcome}
-        now |= job.account.record
+        made = {"digest": digest, "stamp": done.stamp, "failed": list(package.failed), "outcome": package.outcome}
+        now = made | account
     if now != before:
         store.put_record(_record(job.stem), now)
     return _done(target, now)
@@ -247,7 +252,7 @@ def _done(target: Path, record: Mapping[str, Any]) -> int:
     return cli.FAILED_CHECK if record["failed"] else cli.DONE
 
 
-def _check_one(job: Job, out: Path, store: Store, walker: Walker, explain: bool, aside: bool) -> int:
+def _check_one(job: Job, store: Store, walker: Walker, explain: bool) -> int:
     checks = _checks(job, store, walker, explain)
     for check in checks:
         print(f"{job.path}: {check.level:<4} {check.id}: {check.text}")

@@ -44,7 +44,6 @@ def check(parts: Parts, at: Places) -> Iterator[Finding]:
         yield from _drive(parts.drive, parts.driver, at)
     if parts.enclosure and parts.listening:
         yield from _in_wall(parts.listening, parts.enclosure, at)
-    if parts.enclosure and parts.listening:
         yield from mounting.check(parts.enclosure, parts.listening, at)
     if parts.enclosure:
         yield from _case(parts.enclosure, parts.target, at)

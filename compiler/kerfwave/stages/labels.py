@@ -7,7 +7,6 @@ own use (noncharacters, section 23.7 of the standard); no spec can hold one, as 
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 
 NAME = "\ufdd0name\ufdd1"
@@ -57,4 +56,6 @@ def _in_html(text: str) -> str:
 
 
 def _in_json(text: str) -> str:
-    return json.dumps(text.encode("utf-8", "replace").decode("utf-8"), ensure_ascii=False)[1:-1]
+    from kerfwave.writers.report import string_text
+
+    return string_text(text)[1:-1]

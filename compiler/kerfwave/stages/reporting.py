@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
+from kerfwave.cut import Share
 from kerfwave.model.acoustic import Response
 from kerfwave.model.parts import SheetProgram
 from kerfwave.stages.facts import Facts
@@ -20,6 +21,7 @@ def report_data(facts: Facts) -> dict[str, Any]:
     spec, built = facts.spec, facts.built
     placed = {p.piece: p for p in facts.nest.placements}
     programs = facts.paths.programs
+    shares = {p.name: share for p, share in zip(programs, facts.paths.shares, strict=True)}
     return {
         "format": FORMAT,
         "name": spec.name,
@@ -89,7 +91,7 @@ def report_data(facts: Facts) -> dict[str, Any]:
                     "length_mm": p.cut_mm,
                     "travel_mm": p.travel_mm,
                     "time_s": p.time_s,
-                    **_share(facts, p),
+                    **_share(shares.get(p.name)),
                 }
                 for p in (*programs, *(c.program for c in facts.paths.coupons), *_line(facts))
             ],
@@ -99,10 +101,8 @@ def report_data(facts: Facts) -> dict[str, Any]:
     }
 
 
-def _share(facts: Facts, program: SheetProgram) -> dict[str, Any]:
+def _share(share: Share | None) -> dict[str, Any]:
     """Return what a program cuts, where it has one piece only: which, and after which."""
-    shares = {p.name: share for p, share in zip(facts.paths.programs, facts.paths.shares, strict=True)}
-    share = shares.get(program.name)
     if share is None or not share.piece:
         return {}
     return {"sheet": share.sheet, "piece": share.piece, "after": list(share.after)}

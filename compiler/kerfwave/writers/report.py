@@ -46,7 +46,7 @@ def _text(value: Any, where: str, depth: int) -> str:
         for key in value:
             if not isinstance(key, str):
                 raise TypeError(f"{where}: a key must be text, not {key!r}")
-        items = [f"{_string(k)}: {_text(value[k], f'{where}.{k}', depth + 1)}" for k in sorted(value)]
+        items = [f"{string_text(k)}: {_text(value[k], f'{where}.{k}', depth + 1)}" for k in sorted(value)]
         return _wrapped(items, "{}", depth)
     if isinstance(value, (list, tuple)) or (isinstance(value, Sequence) and not isinstance(value, (str, bytes))):
         items = [_text(v, f"{where}[{i}]", depth + 1) for i, v in enumerate(value)]
@@ -69,7 +69,7 @@ def _scalar(value: Any, where: str) -> str:
     if value is None or isinstance(value, bool):
         return json.dumps(value)
     if isinstance(value, str):
-        return _string(value)
+        return string_text(value)
     if isinstance(value, numbers.Integral):
         return str(int(value))
     if isinstance(value, numbers.Real):
@@ -80,6 +80,6 @@ def _scalar(value: Any, where: str) -> str:
     raise TypeError(f"{where}: {type(value).__name__} has no place in a report")
 
 
-def _string(text: str) -> str:
+def string_text(text: str) -> str:
     """Return JSON text. A lone surrogate, which UTF-8 cannot hold, becomes a question mark."""
     return json.dumps(text.encode("utf-8", "replace").decode("utf-8"), ensure_ascii=False)
