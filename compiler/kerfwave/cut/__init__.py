@@ -5,13 +5,13 @@ and put in an order that never cuts a loose piece, coupons measure what the reci
 program's text back and holds it against the pieces.
 """
 
-from kerfwave.cut.check import safe, verify
+from kerfwave.cut.check import safe, shared_out, verify
 from kerfwave.cut.correction import corrected
 from kerfwave.cut.coupon import Coupon, design
 from kerfwave.cut.errors import CutError, KerfTooWide, OutsideBed
 from kerfwave.cut.outline import outline_program, outline_recipe
-from kerfwave.cut.paths import SheetJob, sheet_job, sheet_program
-from kerfwave.cut.piecewise import Share, piece_jobs, shared_out
+from kerfwave.cut.paths import SheetJob, planned, sheet_job, sheet_program, whole_job
+from kerfwave.cut.piecewise import Share, piece_jobs
 from kerfwave.cut.recipe import look_up
 from kerfwave.cut.resume import RestartPoint, prove_rest, rest_of, restart_points
 from kerfwave.cut.settings import Settings
@@ -40,6 +40,7 @@ __all__ = [
     "outline_program",
     "outline_recipe",
     "piece_jobs",
+    "planned",
     "prove_rest",
     "rest_of",
     "restart_points",
@@ -51,4 +52,5 @@ __all__ = [
     "straight_program",
     "usage",
     "verify",
+    "whole_job",
 ]

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -26,12 +26,12 @@ from kerfwave.cut.markcheck import check_marks, sorted_out
 from kerfwave.cut.placing import place, place_line
 from kerfwave.cut.readback import Motion, Reading, read
 from kerfwave.cut.settings import focus_depths_mm
+from kerfwave.cut.verdict import SAY, verdict
 from kerfwave.model.parts import Check, Piece, Placement, Point, Recipe
 from kerfwave.model.parts import Ring as RingOfPoints
 from kerfwave.model.spec import Machine
 
 _EDGE_MM = 0.02
-_SAY = 3  # so many examples in one message
 
 
 def safe(
@@ -57,7 +57,7 @@ def safe(
         for m in _read(text, machine).motions
         if m.power > max(most, _least_power(machine)) + _power_step(machine) + 1e-9
     ]
-    return (*checks, _check(f"{name}-faint", f"The beam never has more than {most_percent:g} % of its power", bright))
+    return (*checks, verdict(f"{name}-faint", f"The beam never has more than {most_percent:g} % of its power", bright))
 
 
 def verify(
@@ -105,27 +105,19 @@ def _read(text: str, machine: Machine) -> Reading:
     return read(text, (*machine.start, *machine.end), focus=machine.focus_axis, home=machine.home == "g28")
 
 
-def _check(id_: str, good: str, bad: Iterable[str], value: float | None = None, limit: float | None = None) -> Check:
-    said = list(bad)
-    if not said:
-        return Check(id_, "ok", good, value, limit)
-    more = f"; and {len(said) - _SAY} more" if len(said) > _SAY else ""
-    return Check(id_, "fail", "; ".join(said[:_SAY]) + more, value, limit)
-
-
 def _safe(reading: Reading, machine: Machine, width: float, height: float, name: str) -> tuple[Check, ...]:
     outside = [f"line {line} leaves the sheet or the bed" for line in _leaving(reading, machine, width, height)]
     lit = [f"line {m.line} is a rapid with the beam on" for m in reading.motions if m.rapid and m.power > 0]
     end = [] if reading.ended else ["the program does not end with M2 or M30"]
     end += ["the beam is on at the end"] if reading.lit_at_end else []
     checks = [
-        _check(f"{name}-read", "Every line of the program was understood", reading.faults),
-        _check(f"{name}-inside", "Every move stays on the sheet and the bed", outside),
-        _check(f"{name}-dark", "The beam is off in every rapid", lit),
-        _check(f"{name}-end", "The program ends with the beam off", end),
+        verdict(f"{name}-read", "Every line of the program was understood", reading.faults),
+        verdict(f"{name}-inside", "Every move stays on the sheet and the bed", outside),
+        verdict(f"{name}-dark", "The beam is off in every rapid", lit),
+        verdict(f"{name}-end", "The program ends with the beam off", end),
     ]
     if reading.unknown:
-        text = f"Machine lines that this proof cannot follow: {', '.join(reading.unknown[:_SAY])}"
+        text = f"Machine lines that this proof cannot follow: {', '.join(reading.unknown[:SAY])}"
         checks.append(Check(f"{name}-machine-lines", "warn", text))
     return tuple(checks)
 
@@ -165,7 +157,7 @@ def _settings(motions: tuple[Motion, ...], recipe: Recipe, machine: Machine, nam
             wrong.append(f"line {motion.line} cuts at S{motion.power:g}, the recipe means {power:g}")
         if abs(motion.feed_mm_min - recipe.feed_mm_min) > 0.5:
             wrong.append(f"line {motion.line} cuts at F{motion.feed_mm_min:g}, the recipe means {recipe.feed_mm_min:g}")
-    return (_check(f"{name}-settings", "Every cut has the recipe's power and feed", wrong),)
+    return (verdict(f"{name}-settings", "Every cut has the recipe's power and feed", wrong),)
 
 
 def _finished(
@@ -214,13 +206,13 @@ def _rings(runs: list[Run], rings: list[Ring], recipe: Recipe, machine: Machine,
             focus.append(f"{ring.name} is not cut at the depths of focus that the recipe means")
     held = sum(len(ring.bridges) for ring in rings)
     checks = [
-        _check(
+        verdict(
             f"{name}-passes",
             f"Every contour is cut {recipe.passes} times"
             + (f", but for {held} bridges, which no pass touches" if held else ""),
             passes,
         ),
-        _check(
+        verdict(
             f"{name}-kerf",
             f"The beam runs {half:.3f} mm beside every finished edge, in the waste",
             stray,
@@ -229,7 +221,7 @@ def _rings(runs: list[Run], rings: list[Ring], recipe: Recipe, machine: Machine,
         ),
     ]
     if machine.focus_axis:
-        checks.append(_check(f"{name}-focus", "Every pass has the recipe's focus", focus))
+        checks.append(verdict(f"{name}-focus", "Every pass has the recipe's focus", focus))
     return tuple(checks)
 
 
@@ -259,7 +251,7 @@ def _wood(runs: list[Run], shapes: list[tuple[str, Polygon]], recipe: Recipe, na
             met = shapely.intersects(grown, [paths[k] for k in near.tolist()])
             cut += [(runs[k].line, piece) for k in near[met].tolist()]
     bad = [f"{piece} is cut into from line {line} on" for line, piece in sorted(cut)]
-    return _check(f"{name}-wood", "No cut goes through a piece", bad)
+    return verdict(f"{name}-wood", "No cut goes through a piece", bad)
 
 
 def _clear(runs: list[Run], outline: RingOfPoints, keep_out: Sequence[KeepOut], name: str) -> tuple[Check, ...]:
@@ -274,4 +266,33 @@ def _clear(runs: list[Run], outline: RingOfPoints, keep_out: Sequence[KeepOut], 
         if sheet is not None and not sheet.covers(path):
             bad.append(f"the cut from line {run.line} on leaves the sheet")
         bad += [f"the cut from line {run.line} on meets a {what}" for what, place in places if place.intersects(path)]
-    return (_check(f"{name}-clear", "The beam stays on the sheet and keeps off knots, clamps and magnets", bad),)
+    return (verdict(f"{name}-clear", "The beam stays on the sheet and keeps off knots, clamps and magnets", bad),)
+
+
+def shared_out(
+    files: Sequence[tuple[str, str]], pieces: Sequence[Piece], placements: Sequence[Placement], *, name: str
+) -> tuple[Check, ...]:
+    """Prove that the files of one sheet share its pieces out, and cut none loose before its turn.
+
+    `files` are the name of each file and the one piece that it was proved to cut (`verify`), `placements` all
+    that lies on the sheet. There are checks for two rules, their ids begun with `name`: each piece is cut by one file,
+    and what lies in a window of a piece has its file before that piece's. Files are taken in the order of their names.
+    """
+    cut = [piece for _, piece in sorted(files)]
+    lying = sorted(p.piece for p in placements)
+    wrong = [f"{piece} is cut by {cut.count(piece)} files" for piece in lying if cut.count(piece) != 1]
+    wrong += [f"{piece} does not lie on the sheet" for piece in sorted(set(cut) - set(lying))]
+    by_id = {piece.id: piece for piece in pieces}
+    shapes = [(p.piece, place(by_id[p.piece], p)) for p in placements]
+    windows = [(piece, Polygon(ring)) for piece, shape in shapes for ring in shape.interiors]
+    early = []
+    tree = STRtree([window for _, window in windows])
+    for piece, shape in shapes:
+        for k in sorted(tree.query(shape, predicate="within").tolist()):
+            around = windows[k][0]
+            if piece in cut and around in cut and cut.index(piece) > cut.index(around):
+                early.append(f"{around} is cut before {piece}, which lies in its window")
+    return (
+        verdict(f"{name}-once", "Each piece of the sheet is cut by one file", wrong),
+        verdict(f"{name}-order", "What lies in a window is cut before the piece around it", early),
+    )

@@ -9,10 +9,10 @@ from shapely.geometry import LineString, MultiLineString
 from kerfwave.cut.follow import TOLERANCE_MM, Run
 from kerfwave.cut.readback import Motion
 from kerfwave.cut.scored import score_settings
+from kerfwave.cut.verdict import verdict
 from kerfwave.model.parts import Check, Recipe, Ring
 from kerfwave.model.spec import Machine
 
-_SAY = 3
 _LEFT_OUT_MM = 0.05  # of a line, at its ends and corners: from rounding
 
 
@@ -57,7 +57,4 @@ def check_marks(
     done = MultiLineString(paths).buffer(TOLERANCE_MM, quad_segs=4)
     open_ = sorted({piece for piece, line in lines if LineString(line).difference(done).length > _LEFT_OUT_MM})
     bad += [f"a mark of {piece} is not scored in full" for piece in open_]
-    if bad:
-        more = f"; and {len(bad) - _SAY} more" if len(bad) > _SAY else ""
-        return (Check(f"{name}-marks", "fail", "; ".join(bad[:_SAY]) + more),)
-    return (Check(f"{name}-marks", "ok", "The marks of every piece are scored, before the first cut"),)
+    return (verdict(f"{name}-marks", "The marks of every piece are scored, before the first cut", bad),)

@@ -103,8 +103,14 @@ def sheet_job(
     KerfTooWide
         where a hole, slot or notch is narrower than the kerf.
     """
-    plan = planned(number, nest, pieces, recipe, machine, outline=outline, keep_out=keep_out)
-    return job(f"sheet-{number:02d}", plan, range(len(plan.pieces)), recipe, machine)
+    return whole_job(
+        planned(number, nest, pieces, recipe, machine, outline=outline, keep_out=keep_out), recipe, machine
+    )
+
+
+def whole_job(plan: Planned, recipe: Recipe, machine: Machine) -> SheetJob:
+    """Return the program that cuts every piece of a sheet."""
+    return job(f"sheet-{plan.sheet.number:02d}", plan, range(len(plan.pieces)), recipe, machine)
 
 
 def planned(

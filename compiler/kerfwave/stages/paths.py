@@ -52,11 +52,11 @@ def run(
             progress(sheet.number / (len(nest.sheets) + 1), f"sheet {sheet.number}")
             recipe = recipes.of(by_thickness[sheet.thickness_mm or 0.0].stock.name)
             keep_out = [(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out]
-            given = (sheet.number, nest, pieces, recipe, machine)
+            plan = cut.planned(sheet.number, nest, pieces, recipe, machine, outline=sheet.outline, keep_out=keep_out)
             if each == "piece":
-                parts = cut.piece_jobs(*given, outline=sheet.outline, keep_out=keep_out)
+                parts = cut.piece_jobs(plan, recipe, machine)
             else:
-                parts = ((cut.sheet_job(*given, outline=sheet.outline, keep_out=keep_out), cut.Share(sheet.number)),)
+                parts = ((cut.whole_job(plan, recipe, machine), cut.Share(sheet.number)),)
             jobs += parts
             sheets.append(_whole(sheet.number, [job.program for job, _ in parts]))
         programs = tuple(job.program for job, _ in jobs)
