@@ -13,13 +13,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft
 from shapely.affinity import translate
 from shapely.geometry import Polygon
 
 from kerfwave.nest.areas import Area
 from kerfwave.nest.items import Item, corner, quarter
 from kerfwave.nest.raster import Cells, taken_cells
+from kerfwave.nest.spectra import back, forward, quick_size
 from kerfwave.nest.within import radius_within
 
 _CELL_MM = 2.0
@@ -121,9 +121,8 @@ def _never(one: Polygon, other: Polygon, area: Area, spacing_mm: float) -> bool:
     pad = math.ceil(spacing_mm / _CELL_MM)
     # What shapely grows is never too large: it draws arcs within the true ones.
     a, b = _within(one.buffer(spacing_mm), pad), _within(other, 0)
-    size = [fft.next_fast_len(n + m, real=True) for n, m in zip(a.shape, b.shape, strict=True)]
-    spectrum = fft.rfft2(a.astype(np.float32), size) * np.conj(fft.rfft2(b.astype(np.float32), size))
-    shared = fft.irfft2(spectrum, size) > 0.5
+    size = quick_size(n + m for n, m in zip(a.shape, b.shape, strict=True))
+    shared = back(forward(a, size) * np.conj(forward(b, size)), size) > 0.5
     # Cells that coincide at a shift by whole cells overlap at all shifts less than a cell from it.
     x0, x1, y0, y1 = shifts
     columns = np.arange(math.floor(x0 / _CELL_MM), math.ceil(x1 / _CELL_MM) + 1) + pad

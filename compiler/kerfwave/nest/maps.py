@@ -11,20 +11,17 @@ import math
 from collections.abc import Iterable
 
 import numpy as np
-import numpy.typing as npt
-from scipy import fft
 
 from kerfwave.model.parts import Ring
 from kerfwave.nest.areas import Area
 from kerfwave.nest.items import Form
 from kerfwave.nest.raster import Cells, cells_across, rasterise, taken_cells
+from kerfwave.nest.spectra import Spectrum, back, forward, quick_size
 
 _AREA_MM = 1e-7
 _BUCKET = 48  # sides of transforms are rounded up to this many cells
 _ALIKE = 1.04  # cells of shapes that are joined, to those of the smallest of them
 _SPECTRA = 128  # transforms kept; 0.6 MB each for pieces of 190 mm
-
-_Spectrum = npt.NDArray[np.complex64]
 
 
 class Maps:
@@ -44,7 +41,7 @@ class Maps:
         self._rasters: list[tuple[Cells, Cells]] = []
         self._same: dict[tuple[tuple[int, ...], bytes, bytes], int] = {}
         self._maps: dict[tuple[int, int, int], Cells] = {}
-        self._spectra: dict[tuple[int, int | None, tuple[int, ...]], _Spectrum] = {}
+        self._spectra: dict[tuple[int, int | None, tuple[int, ...]], Spectrum] = {}
         self._bits: dict[tuple[int, int], dict[tuple[int, int], tuple[int, int]]] = {}
         self._places: dict[tuple[Form, int, Area], int] = {}
         self._columns: dict[int, int] = {}
@@ -146,11 +143,9 @@ class Maps:
         """Places at which the form would touch what lies outside the sheet, or a place that is kept out."""
         walls = self.walls(area)
         cells = np.rot90(self._rasters[self.raster_id(form)][0], -turn)
-        size = tuple(fft.next_fast_len(n, real=True) for n in walls.shape)
+        size = quick_size(walls.shape)
         # Wherever the form lies within the area nothing runs over the ends, so no room is needed for that.
-        counts = fft.irfft2(
-            fft.rfft2(walls.astype(np.float32), size) * np.conj(fft.rfft2(cells.astype(np.float32), size)), size
-        )
+        counts = back(forward(walls, size) * np.conj(forward(cells, size)), size)
         return np.asarray(counts > 0.5, dtype=np.bool_)
 
     def column(self, rows: int) -> int:
@@ -197,19 +192,19 @@ class Maps:
         lines, columns = grown.shape if turn % 2 == 0 else grown.shape[::-1]
         full = (cells.shape[0] + lines - 1, cells.shape[1] + columns - 1)
         # Few sizes, so that most transforms are there already.
-        size = tuple(fft.next_fast_len(-(-n // _BUCKET) * _BUCKET, real=True) for n in full)
-        counts = fft.irfft2(self._spectrum(a, None, size) * self._spectrum(b, turn, size), size)
+        size = quick_size(full, _BUCKET)
+        counts = back(self._spectrum(a, None, size) * self._spectrum(b, turn, size), size)
         # Counts are whole numbers; single precision is right to about 0.01 for shapes of a million cells.
         return np.asarray(counts[: full[0], : full[1]] > 0.5, dtype=np.bool_)
 
-    def _spectrum(self, number: int, turn: int | None, size: tuple[int, ...]) -> _Spectrum:
+    def _spectrum(self, number: int, turn: int | None, size: tuple[int, ...]) -> Spectrum:
         """Transform of a shape's cells (`turn` None) or of its grown cells, turned and seen backwards."""
         key = (number, turn, size)
         found = self._spectra.get(key)
         if found is None:
             plain, grown = self._rasters[number]
             grid = plain if turn is None else np.rot90(grown, -turn)[::-1, ::-1]
-            found = np.asarray(fft.rfft2(grid.astype(np.float32), size))
+            found = forward(grid, size)
             if len(self._spectra) >= _SPECTRA:
                 self._spectra.pop(next(iter(self._spectra)))  # the oldest
             self._spectra[key] = found
