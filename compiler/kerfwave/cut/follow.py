@@ -95,9 +95,9 @@ def follow(points: Points, ring: Ring, half: float) -> Followed:
     """
     points = _dense(points, ring.line.length / 8)
     # The passes repeat each other: what depends on the place alone is worked out once for each place.
-    places, which = np.unique(points, axis=0, return_inverse=True)
-    which = which.reshape(-1)
-    dots = shapely.points(places)
+    # As complex numbers they are sorted several times as fast as pairs.
+    places, which = np.unique(np.ascontiguousarray(points).view(np.complex128)[:, 0], return_inverse=True)
+    dots = shapely.points(places.real, places.imag)
     error = np.abs(shapely.distance(ring.line, dots) - half)[which]
     begun = np.flatnonzero(error <= TOLERANCE_MM)
     if not len(begun):

@@ -22,6 +22,10 @@ _IDLE = frozenset({("G", 4.0), ("G", 17.0), ("G", 94.0), ("M", 7.0), ("M", 8.0),
 _RADIUS_MM = 0.002  # NISTIR 6556: how far the radius at the end of an arc may be from that at its start
 
 
+# One line of code: capitals without comments, what is wrong with it, its words, and whether there is more than words.
+_Line = tuple[str, str, tuple[tuple[str, float], ...], bool]
+
+
 @dataclass(frozen=True, slots=True)
 class Motion:
     """One move as read: its line in the text, all points from start to end (shape (k, 2)), and the beam."""
@@ -63,6 +67,7 @@ class _State:
     motions: list[Motion] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
     unknown: list[str] = field(default_factory=list)
+    courses: dict[tuple[object, ...], npt.NDArray[np.float64]] = field(default_factory=dict)  # arcs there were already
 
 
 def read(text: str, machine_lines: Collection[str] = (), *, focus: bool = False, home: bool = False) -> Reading:
@@ -81,16 +86,18 @@ def read(text: str, machine_lines: Collection[str] = (), *, focus: bool = False,
     """
     own = {line.strip().upper() for line in machine_lines}
     state = _State(focus=focus, home=home)
+    understood: dict[str, _Line] = {}  # the passes repeat each other, line by line
     for number, raw in enumerate(text.split("\n"), 1):
-        code, fault = _strip_comments(raw)
+        line = understood.get(raw)
+        if line is None:
+            line = understood[raw] = _line(raw)
+        code, fault, words, strange = line
         if fault:
             state.faults.append(f"line {number}: {fault}")
         if not code:
             continue
         if state.ended:
             state.faults.append(f"line {number}: code after the end of the program")
-        words = [(letter, float(value)) for letter, value in _WORD.findall(code)]
-        strange = _WORD.sub("", code).strip()
         known = not strange and _obey(words, number, state)
         if not known and code in own:
             state.unknown.append(code)
@@ -105,6 +112,13 @@ def read(text: str, machine_lines: Collection[str] = (), *, focus: bool = False,
     )
 
 
+def _line(raw: str) -> _Line:
+    """Take one line apart."""
+    code, fault = _strip_comments(raw)
+    words = tuple((letter, float(value)) for letter, value in _WORD.findall(code))
+    return code, fault, words, bool(_WORD.sub("", code).strip())
+
+
 def _strip_comments(raw: str) -> tuple[str, str]:
     """Return (code in capitals, what is wrong with the line or "")."""
     fault = "" if raw.isascii() and raw.isprintable() else "a character that is not printable ASCII"
@@ -115,7 +129,7 @@ def _strip_comments(raw: str) -> tuple[str, str]:
     return code.strip().upper(), fault
 
 
-def _obey(words: list[tuple[str, float]], number: int, state: _State) -> bool:
+def _obey(words: tuple[tuple[str, float], ...], number: int, state: _State) -> bool:
     """Carry out one line; False if it holds a word that is not known here."""
     axes: dict[str, float] = {}
     known = True
@@ -172,7 +186,10 @@ def _move(axes: dict[str, float], number: int, state: _State) -> None:
         elif abs(math.dist(start, centre) - math.dist(end, centre)) > _RADIUS_MM:
             state.faults.append(f"line {number}: an arc whose end is not as far from its centre as its start")
         else:
-            points = _arc(start, end, centre, ccw=state.motion == 3)
+            course = (start, end, centre, state.motion)
+            if course not in state.courses:
+                state.courses[course] = _arc(start, end, centre, ccw=state.motion == 3)
+            points = state.courses[course]
     elif "I" in axes or "J" in axes:
         state.faults.append(f"line {number}: a centre on a straight move")
     if state.motion != 0 and state.feed <= 0:
