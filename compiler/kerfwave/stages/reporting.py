@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
+from dataclasses import fields
 from typing import Any
 
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
@@ -205,4 +205,5 @@ def _curves(response: Response) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> dict[str, Any]:
-    return asdict(value)
+    """Return the fields of a dataclass; those within it are left to the writer."""
+    return {field.name: getattr(value, field.name) for field in fields(value)}

@@ -11,6 +11,7 @@ from typing import Any
 from kerfwave.writers.words import significant
 
 SIGNIFICANT_DIGITS = 10
+_PLAIN = frozenset({float, int, str, bool, type(None)})
 
 
 def number_text(value: float) -> str:
@@ -36,26 +37,44 @@ def render_report(data: Mapping[str, Any]) -> str:
         ValueError: for a NaN or an infinity; the message names the place.
         TypeError: for a value or key that has no place in the report; the message names it too.
     """
-    return _text(data, "report", 0) + "\n"
+    return _text(data, (None, "report"), 0) + "\n"
 
 
-def _text(value: Any, where: str, depth: int) -> str:
+# Where a value stands: where what it is a part of stands, and which part. Only put into words when something is wrong.
+_Place = tuple[Any, str | int]
+
+
+def _text(value: Any, where: _Place, depth: int) -> str:
+    if type(value) in _PLAIN:  # most values, so these are told first
+        return _scalar(value, where)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         value = {f.name: getattr(value, f.name) for f in dataclasses.fields(value)}
     if isinstance(value, Mapping):
         for key in value:
             if not isinstance(key, str):
-                raise TypeError(f"{where}: a key must be text, not {key!r}")
-        items = [f"{string_text(k)}: {_text(value[k], f'{where}.{k}', depth + 1)}" for k in sorted(value)]
+                raise TypeError(f"{_said(where)}: a key must be text, not {key!r}")
+        items = [f"{string_text(k)}: {_text(value[k], (where, k), depth + 1)}" for k in sorted(value)]
         return _wrapped(items, "{}", depth)
     if isinstance(value, (list, tuple)) or (isinstance(value, Sequence) and not isinstance(value, (str, bytes))):
-        items = [_text(v, f"{where}[{i}]", depth + 1) for i, v in enumerate(value)]
-        if not any(isinstance(v, (Mapping, Sequence)) and not isinstance(v, str) for v in value) and not any(
-            dataclasses.is_dataclass(v) for v in value
-        ):
+        items = [_text(v, (where, i), depth + 1) for i, v in enumerate(value)]
+        if not any(_has_parts(v) for v in value):
             return f"[{', '.join(items)}]"
         return _wrapped(items, "[]", depth)
     return _scalar(value, where)
+
+
+def _has_parts(value: Any) -> bool:
+    return type(value) not in _PLAIN and (
+        (isinstance(value, (Mapping, Sequence)) and not isinstance(value, str)) or dataclasses.is_dataclass(value)
+    )
+
+
+def _said(where: _Place) -> str:
+    """Return a place in words: report.a[1].b."""
+    parent, step = where
+    if parent is None:
+        return str(step)
+    return f"{_said(parent)}[{step}]" if isinstance(step, int) else f"{_said(parent)}.{step}"
 
 
 def _wrapped(items: list[str], brackets: str, depth: int) -> str:
@@ -65,19 +84,19 @@ def _wrapped(items: list[str], brackets: str, depth: int) -> str:
     return f"{brackets[0]}{gap}{f',{gap}'.join(items)}\n{' ' * depth}{brackets[1]}"
 
 
-def _scalar(value: Any, where: str) -> str:
+def _scalar(value: Any, where: _Place) -> str:
     if value is None or isinstance(value, bool):
         return json.dumps(value)
     if isinstance(value, str):
         return string_text(value)
-    if isinstance(value, numbers.Integral):
+    if type(value) is not float and isinstance(value, numbers.Integral):
         return str(int(value))
-    if isinstance(value, numbers.Real):
+    if isinstance(value, (float, numbers.Real)):
         try:
             return number_text(float(value))
         except ValueError as error:
-            raise ValueError(f"{where}: {error}") from None
-    raise TypeError(f"{where}: {type(value).__name__} has no place in a report")
+            raise ValueError(f"{_said(where)}: {error}") from None
+    raise TypeError(f"{_said(where)}: {type(value).__name__} has no place in a report")
 
 
 def string_text(text: str) -> str:

@@ -65,6 +65,9 @@ def significant(value: float, digits: int = 3) -> str:
     """
     if value == 0 or not math.isfinite(value):
         return fixed(value)
+    text = f"{value:.{digits}g}"
+    if "e" not in text:
+        return text
     magnitude = int(f"{value:e}".partition("e")[2])
     return fixed(value, max(digits - 1 - magnitude, 0))
 
