@@ -67,8 +67,7 @@ class _Windows:
             if item.kind not in self.sizes:
                 hull = MultiPoint(item.piece.outline).convex_hull
                 x0, y0, x1, y1 = hull.bounds
-                free = any(deg % 90 for deg in item.ways)
-                self.sizes[item.kind] = (item.filled_mm2, hull.length, x1 - x0, y1 - y0, free)
+                self.sizes[item.kind] = (item.filled_mm2, hull.length, x1 - x0, y1 - y0, item.oblique)
 
     def may_take(self, hole: Ring, item: Item) -> bool:
         """Whether nothing simple says that an item can't lie in a window: area, girth, box."""
@@ -76,11 +75,11 @@ class _Windows:
             # What it leaves beside the spacing; no less.
             inner = Polygon(hole).buffer(_HAIR_MM - self.spacing_mm)
             self.rooms[hole] = [part for part in getattr(inner, "geoms", [inner]) if not part.is_empty]
-        area, girth, width, height, free = self.sizes[item.kind]
+        area, girth, width, height, oblique = self.sizes[item.kind]
         for room in self.rooms[hole]:
             x0, y0, x1, y1 = room.bounds
             w, h = x1 - x0, y1 - y0
-            boxed = free or (width <= w and height <= h) or (height <= w and width <= h)
+            boxed = oblique or (width <= w and height <= h) or (height <= w and width <= h)
             if boxed and area <= room.area and girth <= room.convex_hull.length:
                 return True
         return False
@@ -212,7 +211,7 @@ def _by_lines(solids: tuple[Solid, ...], sizes: tuple[Area, ...], counts: tuple[
 def _both_ways(solid: Solid, spacing_mm: float) -> tuple[Polygon, Polygon]:
     """Return a solid grown by half the spacing, as drawn and turned; a circle in it if it may lie at any angle."""
     shape = solid.shape
-    if any(deg % 90 for deg in solid.item.ways):
+    if solid.item.oblique:
         shape = Point(0.0, 0.0).buffer(radius_within(shape))
     grown = shape.buffer(spacing_mm / 2)
     return at_origin(grown, 0), at_origin(grown, 1)
@@ -222,7 +221,7 @@ def _sides(solids: tuple[Solid, ...], gap_mm: float) -> Whole:
     """Return sides of rectangles within each solid, grown: shape (solids, rectangles, ways, 2); 0 for none."""
     sets: list[tuple[tuple[float, float], ...]] = []
     for solid in solids:
-        if any(deg % 90 for deg in solid.item.ways):
+        if solid.item.oblique:
             side = radius_within(solid.shape) * math.sqrt(2.0)
             sets.append(((side, side),))
         else:
@@ -237,8 +236,7 @@ def _sides(solids: tuple[Solid, ...], gap_mm: float) -> Whole:
 
 def _ways(solids: tuple[Solid, ...]) -> npt.NDArray[np.bool_]:
     """Return for each solid whether it may lie as drawn, and turned by a quarter; both, at any angle."""
-    free = [any(deg % 90 for deg in s.item.ways) for s in solids]
-    turns = [{0, 1} if f else {round(deg / 90) % 2 for deg in s.item.ways} for s, f in zip(solids, free, strict=True)]
+    turns = [{0, 1} if s.item.oblique else {round(deg / 90) % 2 for deg in s.item.ways} for s in solids]
     return np.array([[0 in t, 1 in t] for t in turns])
 
 

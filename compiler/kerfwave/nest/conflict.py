@@ -18,7 +18,7 @@ from shapely.geometry import Polygon
 
 from kerfwave.nest.areas import Area
 from kerfwave.nest.items import Item, corner, quarter
-from kerfwave.nest.raster import Cells, taken_cells
+from kerfwave.nest.raster import Cells, within_cells
 from kerfwave.nest.spectra import back, forward, quick_size
 from kerfwave.nest.within import radius_within
 
@@ -44,7 +44,6 @@ def most_apart(solids: Sequence[Solid], sizes: tuple[Area, ...], spacing_mm: flo
     Of pieces that may lie at any angle a circle within them stands for them.
     """
     kinds = solids[:_MOST_KINDS]
-    free = [any(deg % 90 for deg in s.item.ways) for s in kinds]
     radii = [radius_within(s.shape) for s in kinds]
     ways = [sorted({round(d / 90) % 4 for d in s.item.ways}) for s in kinds]
     turned: dict[int, list[Polygon]] = {}
@@ -57,7 +56,9 @@ def most_apart(solids: Sequence[Solid], sizes: tuple[Area, ...], spacing_mm: flo
         if all(math.hypot(a.width_mm - near, a.height_mm - near) < near + spacing_mm - _HAIR_MM for a in sizes):
             apart[i][j] = apart[j][i] = True
             continue
-        if free[i] or free[j] or any(_beside(kinds[i], kinds[j], a, spacing_mm) for a in sizes):
+        if kinds[i].item.oblique or kinds[j].item.oblique:
+            continue
+        if any(_beside(kinds[i], kinds[j], a, spacing_mm) for a in sizes):
             continue
         for k in {i, j} - turned.keys():
             turned[k] = [at_origin(kinds[k].shape, q) for q in ways[k]]
@@ -137,10 +138,8 @@ def _within(shape: Polygon, pad: int) -> Cells:
     _, _, right, top = shape.bounds
     cell, edge = _CELL_MM, pad * _CELL_MM
     rows, columns = math.ceil((top + edge) / cell) + 1, math.ceil((right + edge) / cell) + 1
-    low, far_x, far_y = -2 * cell, (columns + 2) * cell, (rows + 2) * cell
-    around = ((low, low), (far_x, low), (far_x, far_y), (low, far_y))
     rings = [tuple((x + edge, y + edge) for x, y in ring.coords[:-1]) for ring in (shape.exterior, *shape.interiors)]
-    return ~taken_cells(((around, *rings),), (rows, columns), cell_mm=cell, grow_mm=0.0)
+    return within_cells(rings, (rows, columns), cell)
 
 
 def _largest(weights: Sequence[int], apart: Sequence[Sequence[bool]]) -> int:

@@ -67,6 +67,11 @@ class Item:
         return 0 < len(self.upright) < len(self.stances)
 
     @property
+    def oblique(self) -> bool:
+        """Whether it may lie at other angles than quarter turns."""
+        return any(deg % 90 for deg in self.ways)
+
+    @property
     def kind(self) -> tuple[object, ...]:
         """What tells the item from others."""
         return (self.stances[0].form, self.ways)

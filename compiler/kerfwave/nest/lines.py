@@ -20,7 +20,7 @@ import numpy.typing as npt
 from shapely.geometry import Polygon
 
 from kerfwave.nest.duals import Dual, Whole
-from kerfwave.nest.raster import Cells, taken_cells
+from kerfwave.nest.raster import Cells, within_cells
 
 ROWS = 120  # of a sheet: a multiple of 2, 3, 4, 5 and 6
 _FINE = 16  # cells along a row for one across it
@@ -47,17 +47,14 @@ def rows_of(shape: Polygon, row_mm: float) -> Rows:
     rings = [
         tuple(((x - left) * _FINE, y - low) for x, y in ring.coords[:-1]) for ring in (shape.exterior, *shape.interiors)
     ]
-    far_x, far_y, below = (columns + 2) * row_mm, (count + 2) * row_mm, -2 * row_mm
-    around = ((below, below), (far_x, below), (far_x, far_y), (below, far_y))
-    free = ~taken_cells(((around, *rings),), (count, columns), cell_mm=row_mm, grow_mm=0.0)
-    starts, ends = _runs(free)
+    starts, ends = _runs(within_cells(rings, (count, columns), row_mm))
     lengths = np.floor((ends[1] - starts[1]) * cell * _UNIT - 1e-3).astype(np.int64)
     return Rows(lengths, starts[0], count, top - low)
 
 
-def _runs(free: Cells) -> tuple[tuple[npt.NDArray[np.int64], ...], tuple[npt.NDArray[np.int64], ...]]:
-    padded = np.zeros((free.shape[0], free.shape[1] + 2), dtype=np.int8)
-    padded[:, 1:-1] = free
+def _runs(wood: Cells) -> tuple[tuple[npt.NDArray[np.int64], ...], tuple[npt.NDArray[np.int64], ...]]:
+    padded = np.zeros((wood.shape[0], wood.shape[1] + 2), dtype=np.int8)
+    padded[:, 1:-1] = wood
     edges = np.diff(padded, axis=1)
     return np.nonzero(edges == 1), np.nonzero(edges == -1)
 

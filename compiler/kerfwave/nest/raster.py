@@ -7,6 +7,7 @@ in millimetres, and the search itself can work in whole numbers, which are the s
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -98,6 +99,17 @@ def taken_cells(
             continue
         taken[low:top, left:right] |= cells[low - y0 : top - y0, left - x0 : right - x0]
     return taken
+
+
+def within_cells(rings: Iterable[Ring], shape: tuple[int, int], cell_mm: float) -> Cells:
+    """Mark the cells of an area that lie wholly within a shape, outline and holes: none that all around it may touch.
+
+    Conservative the other way round: what is marked is provably wood, which is what bounds need.
+    """
+    rows, columns = shape
+    low, right, top = -2 * cell_mm, (columns + 2) * cell_mm, (rows + 2) * cell_mm
+    around = ((low, low), (right, low), (right, top), (low, top))
+    return ~taken_cells(((around, *rings),), shape, cell_mm=cell_mm, grow_mm=0.0)
 
 
 def _sweep(starts: _Floats, ends: _Floats, grow_mm: float) -> tuple[_Floats, _Floats, npt.NDArray[np.int64]]:

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from kerfwave.nest.raster import Cells, taken_cells
+from kerfwave.nest.raster import Cells, within_cells
 
 Box = tuple[float, float, float, float]  # left, low, right, top, mm
 
@@ -26,17 +26,14 @@ def rectangles_within(shape: Polygon) -> tuple[tuple[float, float], ...]:
     cell = max(right - left, top - low) / _ACROSS
     rows, columns = math.ceil((top - low) / cell - 1e-9), math.ceil((right - left) / cell - 1e-9)
     rings = [tuple((x - left, y - low) for x, y in ring.coords[:-1]) for ring in (shape.exterior, *shape.interiors)]
-    far = 2 * cell
-    around = ((-far, -far), (columns * cell + far, -far), (columns * cell + far, rows * cell + far))
-    outside = (*around, (-far, rows * cell + far))
-    taken = taken_cells(((outside, *rings),), (rows, columns), cell_mm=cell, grow_mm=0.0)
+    wood = within_cells(rings, (rows, columns), cell)
     shapely.prepare(shape)
 
     def box(cells: tuple[int, int, int, int]) -> Box:
         x, y, w, h = cells
         return left + x * cell, low + y * cell, left + (x + w) * cell, low + (y + h) * cell
 
-    boxes = (_pushed(shape, box(found), cell) for found in _widest(taken))
+    boxes = (_pushed(shape, box(found), cell) for found in _widest(wood))
     return tuple(dict.fromkeys((x1 - x0, y1 - y0) for x0, y0, x1, y1 in boxes))
 
 
@@ -49,13 +46,13 @@ def radius_within(shape: Polygon) -> float:
     return float(shape.boundary.distance(shapely.Point(line.coords[0])))
 
 
-def _widest(taken: Cells) -> list[tuple[int, int, int, int]]:
-    """Return free rectangles (column, row, width, height) that no other free one is wider and higher than."""
-    rows, columns = taken.shape
+def _widest(wood: Cells) -> list[tuple[int, int, int, int]]:
+    """Return rectangles of wood (column, row, width, height) that no other one is wider and higher than."""
+    rows, columns = wood.shape
     best: dict[int, tuple[int, int, int]] = {}  # by height: width, column, row
     heights = np.zeros(columns, dtype=np.int64)
     for row in range(rows):
-        heights = np.where(taken[row], 0, heights + 1)
+        heights = np.where(wood[row], heights + 1, 0)
         for height in sorted(set(heights.tolist()) - {0}, reverse=True):
             width, column = _longest(heights >= height)
             if width > best.get(height, (0, 0, 0))[0]:
