@@ -62,6 +62,18 @@ def kind_of_entry(known: tuple[Kind, ...], entry: int) -> Kind:
     return next(kind for kind in known if entry in kind.entries)
 
 
+def kind_of(known: tuple[Kind, ...], thickness_mm: float | None) -> Kind:
+    """Return the kind of that thickness, as layers, pieces and sheets state it.
+
+    Raises:
+        LookupError: if there is none.
+    """
+    for kind in known:
+        if kind.thickness_mm == thickness_mm:
+            return kind
+    raise LookupError(f"no sheet is {thickness_mm} mm thick")
+
+
 def _readings(stock: Stock, sheets: list[SheetStock]) -> tuple[tuple[float, ...], ...]:
     """Return the different sets of readings of some sheets; those that were taken once count once."""
     return tuple(dict.fromkeys(sheet.measured_mm or stock.measured_mm for sheet in sheets))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kerfwave.body.mounts import HANG_SCREWS, check_load
-from kerfwave.model.kinds import kind_of_entry
+from kerfwave.model.kinds import kind_of, kind_of_entry
 from kerfwave.model.parts import Check, Nest
 from kerfwave.model.spec import Spec
 from kerfwave.stages.bill import bill_rows
@@ -109,10 +109,11 @@ def _sheets(
     source: Source, supplied: Supplied, sliced: Sliced, nest: Nest, recipes: Recipes, paths: Programs
 ) -> dict[str, str]:
     """Return the sheets and test cuts as drawings, by file name."""
-    by_thickness = {kind.thickness_mm: recipes.of(kind.stock.name) for kind in supplied.kinds}
     pieces = (*sliced.pieces, *sliced.insets)
-    found = {
-        f"sheets/sheet-{sheet.number:02d}.svg": drawings.sheet_svg(
+    found = {}
+    for sheet in nest.sheets:
+        recipe = recipes.of(kind_of(supplied.kinds, sheet.thickness_mm).stock.name)
+        found[f"sheets/sheet-{sheet.number:02d}.svg"] = drawings.sheet_svg(
             sheet,
             tuple(p for p in nest.placements if p.sheet == sheet.number),
             pieces,
@@ -120,9 +121,6 @@ def _sheets(
             stock=recipe.stock,
             verified=recipe.verified,
         )
-        for sheet in nest.sheets
-        for recipe in (by_thickness[sheet.thickness_mm or 0.0],)
-    }
     for coupon in paths.coupons:
         name = coupon.program.name
         found[f"sheets/{name}.svg"] = drawings.coupon_svg(
