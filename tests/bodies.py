@@ -9,6 +9,7 @@ from kerfwave.body.fold import Fold
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
 from kerfwave.body.search import all_folds
 from kerfwave.body.slices import Slices, slices
+from kerfwave.body.splitting import Rooms
 from kerfwave.model.spec import Driver, Enclosure, Plan
 
 DRIVER = Driver(
@@ -44,6 +45,11 @@ def house(width: float, depth: float, gable: float) -> Plan:
     x = width / 2
     outline = ((-x, 0.0), (x, 0.0), (x, depth), (0.0, depth + gable), (-x, depth))
     return Plan("polygon", outline, ("front", "right", "right gable", "left gable", "left"))
+
+
+def square_room(side_mm: float) -> tuple[Rooms, ...]:
+    """Return the room on sheet and bed for splitting: one kind of sheet, square."""
+    return (((side_mm, side_mm),),)
 
 
 @functools.lru_cache(maxsize=32)  # values do not change; a test of repeatability calls `made.__wrapped__`

@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 from shapely.geometry import Point, box
 
-from bodies import DRIVER, made, rectangle, trapezoid
+from bodies import DRIVER, made, rectangle, square_room, trapezoid
 from kerfwave.body import checks, shapes
 from kerfwave.body.insets import insets
 from kerfwave.body.reach import CLAMP_MM, WAY_MM, check_clamps, check_driver_depth, check_ways
@@ -52,7 +52,7 @@ def test_a_tongue_over_air_is_measured_from_where_it_is_held():
 
 def test_split_layers_have_lapped_seams():
     body, cut, *_ = made(rectangle(190, 220))
-    split = split_layers(body, cut, ((200.0, 200.0),))
+    split = split_layers(body, cut, square_room(200.0))
     seam, overhang = check_seams(split)
     assert seam.level == "ok" and overhang.level == "ok"
 

@@ -6,7 +6,7 @@ import itertools
 import pytest
 from shapely.geometry import LineString
 
-from bodies import made, rectangle, trapezoid
+from bodies import made, rectangle, square_room, trapezoid
 from kerfwave.body import checks, shapes
 from kerfwave.body.seams import check_seams
 from kerfwave.body.splitting import CLEAR_MM, STAGGER_MM, CannotSplit, fits, split_layers, wasteful
@@ -19,7 +19,7 @@ from kerfwave.stages.sparing import Shop, least_stock
 def test_every_part_fits_and_together_they_are_the_layer(plan):
     body, cut, *_ = made(plan, dowel_mm=3.0)
     room = ((170.0, 170.0),)
-    split = split_layers(body, cut, room)
+    split = split_layers(body, cut, (room,))
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in split.pieces}
     assert len(wood) == len(split.pieces) > len(cut.pieces)
     assert all(fits(shape, room) for shape in wood.values())
@@ -33,7 +33,7 @@ def test_every_part_fits_and_together_they_are_the_layer(plan):
 
 def test_seams_stagger_from_layer_to_layer():
     body, cut, *_ = made(rectangle(190, 220))
-    split = split_layers(body, cut, ((200.0, 200.0),))
+    split = split_layers(body, cut, square_room(200.0))
     seams = []
     for layer in split.layers:
         # A butt seam shows as the far side of one piece that is the near side of another, away from the outside.
@@ -47,20 +47,20 @@ def test_seams_stagger_from_layer_to_layer():
 
 def test_what_fits_is_left_alone():
     body, cut, *_ = made(trapezoid(186, 156, 212))
-    assert split_layers(body, cut, ((390.0, 390.0),)) == cut
+    assert split_layers(body, cut, square_room(390.0)) == cut
 
 
 def test_what_cannot_be_made_to_fit_is_named():
     body, cut, *_ = made(trapezoid(186, 156, 212))
     with pytest.raises(CannotSplit, match="L01"):
-        split_layers(body, cut, ((20.0, 20.0),))
+        split_layers(body, cut, square_room(20.0))
 
 
 @pytest.mark.parametrize("keyed", [False, True])
 def test_rings_in_parts_keep_wood_webs_and_tightness(keyed):
     body, cut, rules, *_ = made(rectangle(190, 220), dowel_mm=3.0)
     room = ((390.0, 390.0),)
-    split = split_layers(body, cut, room, sparing_mm=130.0, keyed=keyed)
+    split = split_layers(body, cut, (room,), sparing_mm=130.0, keyed=keyed)
     assert len(split.pieces) > len(cut.pieces) + 8
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in split.pieces}
     before = {p.id: shapes.polygon(p.outline, p.holes) for p in cut.pieces}
@@ -85,12 +85,12 @@ def test_rings_in_parts_keep_wood_webs_and_tightness(keyed):
             touch = wood[a].boundary.intersection(wood[b].buffer(0.005))
             if touch.length > 0.5:
                 assert all(touch.distance(shapes.polygon(p.outline)) >= CLEAR_MM - 0.02 for p in cuts)
-    assert split_layers(body, cut, room, sparing_mm=130.0, keyed=keyed) == split
+    assert split_layers(body, cut, (room,), sparing_mm=130.0, keyed=keyed) == split
 
 
 def test_a_key_is_a_dovetail_that_cannot_be_pulled_out():
     body, cut, rules, *_ = made(rectangle(190, 220))
-    butt, keyed = (split_layers(body, cut, ((200.0, 200.0),), keyed=k) for k in (False, True))
+    butt, keyed = (split_layers(body, cut, square_room(200.0), keyed=k) for k in (False, True))
     one, other = (
         {p.id: shapes.polygon(p.outline, p.holes) for p in split.pieces if p.layer == 1} for split in (butt, keyed)
     )

@@ -77,17 +77,15 @@ def wasteful(shape: Polygon) -> bool:
 def split_layers(
     body: Body,
     slices: Slices,
-    room_mm: Rooms,
+    rooms_mm: tuple[Rooms, ...],
     *,
     sparing_mm: float | None = None,
     keyed: bool = False,
-    kinds_mm: tuple[Rooms, ...] = (),
 ) -> Slices:
-    """Split what does not fit any of the rooms (usable width and height of sheets, bed included).
+    """Split what does not fit any of the rooms of its kind of sheet (usable width and height, bed included).
 
     With `sparing_mm` wasteful pieces are split as well, where they have a place for a seam, until no part of them is
-    longer than that. `keyed` gives seams a key wherever there is room for one. `kinds_mm` are the rooms by kind of
-    sheet, where layers come from several: a layer counts with those of its own.
+    longer than that. `keyed` gives seams a key wherever there is room for one.
 
     Raises:
         CannotSplit: if a piece that does not fit has no place for a seam.
@@ -103,7 +101,7 @@ def split_layers(
     ]
     for k, layer in enumerate(slices.layers):
         around = _Around(_clear(body, layer), (*wood[max(k - 1, 0) : k], *wood[k + 1 : k + 2]), below, layer.index, web)
-        rooms = kinds_mm[body.counts.kinds[k]] if kinds_mm else room_mm
+        rooms = rooms_mm[body.counts.kinds[k]]
         seams: list[Seam] = []
         parts: list[tuple[Polygon, Piece]] = []
         for piece in (by_id[name] for name in layer.pieces):

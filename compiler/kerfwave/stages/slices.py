@@ -65,7 +65,7 @@ def run(
     shop = Shop(kinds, margin_mm, spacing_mm, sheet_grain, turns, (bed_width_mm, bed_height_mm), count)
     try:
         if split == "when-needed":
-            cut = split_layers(body, cut, (), keyed=seam == "keyed", kinds_mm=shop.rooms_mm)
+            cut = split_layers(body, cut, shop.rooms_mm, keyed=seam == "keyed")
         elif split == "saves-stock":
             standing = across if count == 1 else (*lefts(across), *rights(across))
             cut, check = least_stock(body, cut, standing, shop, keyed=seam == "keyed")

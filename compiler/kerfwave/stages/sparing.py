@@ -13,9 +13,9 @@ from kerfwave.body.slices import Slices
 from kerfwave.body.splitting import CannotSplit, Rooms, split_layers
 from kerfwave.model.kinds import Kind
 from kerfwave.model.parts import Check, Piece, Sheet
+from kerfwave.stages.supply import SPACING_MM
 
 SHARES = (0.75, 0.55)  # of the plan's longest side, that no part of a ring shall exceed: what is tried
-SPACING_MM = 2.0  # where the stock leaves it to the recipe
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +64,10 @@ def least_stock(
 def _ways(body: Body, whole: Slices, shop: Shop, *, keyed: bool) -> Iterator[Slices]:
     xs, ys = [x for x, _ in body.plan.outline], [y for _, y in body.plan.outline]
     longest = max(max(xs) - min(xs), max(ys) - min(ys))
-    yield split_layers(body, whole, (), keyed=keyed, kinds_mm=shop.rooms_mm)
+    yield split_layers(body, whole, shop.rooms_mm, keyed=keyed)
     for share in SHARES:
         try:
-            yield split_layers(body, whole, (), sparing_mm=share * longest, keyed=keyed, kinds_mm=shop.rooms_mm)
+            yield split_layers(body, whole, shop.rooms_mm, sparing_mm=share * longest, keyed=keyed)
         except CannotSplit:
             continue
 

@@ -10,7 +10,7 @@ from kerfwave.model.kinds import Kind, kinds
 from kerfwave.model.spec import Driver, Enclosure, Stock
 
 INSET_RIM_MM = 10.0  # of the driver's ring round its frame, for the room that is kept for it
-SPACING_MM = 2.0  # where the stock leaves it to the recipe
+SPACING_MM = 2.0  # where the stock leaves it to the recipe, which is not known yet
 
 
 @dataclass(frozen=True, slots=True)
