@@ -2,10 +2,11 @@
 
 from kerfwave.writers.breakdown import breakdown_svg, cut_text
 from kerfwave.writers.inside import plan_svg
-from kerfwave.writers.layers import crosses, layer_svg, layer_text, stack_svg
+from kerfwave.writers.layers import crosses, layer_svg, layer_text
 from kerfwave.writers.sheets import coupon_svg, sheet_svg
 from kerfwave.writers.solid import closed_view_svg, exploded_view_svg
 from kerfwave.writers.sorting import inset_svg, pieces_svg
+from kerfwave.writers.stack import stack_svg
 
 __all__ = [
     "breakdown_svg",
