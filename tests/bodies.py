@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import functools
 
-from kerfwave.body import air
+import pytest
+from shapely.geometry import Polygon
+from shapely.ops import unary_union
+
+from kerfwave.body import air, checks, shapes
 from kerfwave.body.fold import Fold
+from kerfwave.body.insets import insets
 from kerfwave.body.rules import BodyRules, LayerCount, body_rules, layer_counts
 from kerfwave.body.search import all_folds
-from kerfwave.body.slices import Slices, slices
+from kerfwave.body.slices import Slices, air_of_layer, slices
 from kerfwave.body.splitting import Rooms
-from kerfwave.model.spec import Driver, Enclosure, Plan
+from kerfwave.model.parts import Check
+from kerfwave.model.spec import Driver, Enclosure, Plan, Terminals
 
 DRIVER = Driver(
     name="invented",
@@ -72,3 +78,20 @@ def made(
     counts = layer_counts(derived, DRIVER, height)[-1]
     body = air.body(plan, derived, DRIVER, counts, chosen)
     return body, slices(body, "sheet"), derived, chosen, counts
+
+
+def assert_filled(body: air.Body, cut: Slices, outline: Polygon, *, within_mm2: float = 1e-6) -> None:
+    """Assert that in every layer pieces and air lie clear of each other and fill the outline."""
+    wood = {p.id: shapes.polygon(p.outline, p.holes) for p in cut.pieces}
+    for layer in cut.layers:
+        solid = unary_union([wood[name] for name in layer.pieces])
+        hollow = air_of_layer(body.air, layer.z_mm, layer.z_mm + layer.thickness_mm).intersection(outline)
+        assert sum(wood[name].area for name in layer.pieces) == pytest.approx(solid.area, abs=within_mm2)
+        assert solid.area + hollow.area == pytest.approx(outline.area, abs=within_mm2)
+        assert solid.intersection(hollow).area < within_mm2
+
+
+def failures(body: air.Body, cut: Slices) -> list[Check]:
+    """Return the design checks that fail: leaks, openings that nothing reaches, loose wood, thin webs."""
+    found = checks.check_body(body, cut, insets(body, DRIVER, Terminals()), DRIVER)
+    return [check for check in found if check.level == "fail"]

@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+pytest.register_assert_rewrite("bodies")  # what it asserts shall tell as much as what a test asserts
+
 # Same tests for everybody. `pytest --hypothesis-profile=explore` looks for new cases, and keeps what it finds.
 settings.register_profile("kerfwave", deadline=None, derandomize=True)
 settings.register_profile("explore", deadline=None, max_examples=500)

@@ -7,19 +7,17 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString
-from shapely.ops import unary_union
 
-from bodies import DRIVER, house, rectangle, trapezoid
-from kerfwave.body import air, checks, measure, path, shapes
+from bodies import DRIVER, assert_filled, failures, house, rectangle, trapezoid
+from kerfwave.body import air, measure, path, shapes
 from kerfwave.body.fold import fold, guide_air
-from kerfwave.body.insets import insets
 from kerfwave.body.keys import FoldKey
 from kerfwave.body.places import CannotFold
 from kerfwave.body.rules import body_rules, layer_counts
 from kerfwave.body.search import all_folds, chains
-from kerfwave.body.slices import air_of_layer, slices
+from kerfwave.body.slices import slices
 from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement
-from kerfwave.model.spec import Enclosure, Plan, Terminals
+from kerfwave.model.spec import Enclosure, Plan
 
 
 def rules_of(plan, stack="upright", **changed):
@@ -80,13 +78,8 @@ def test_every_body_with_lanes_along_walls_keeps_its_promises(plan, pick, stack,
     cut = slices(body, "sheet")
 
     outline = shapes.polygon(plan.outline)
-    wood = {p.id: shapes.polygon(p.outline, p.holes) for p in cut.pieces}
-    for layer in cut.layers:
-        solid = unary_union([wood[name] for name in layer.pieces])
-        hollow = air_of_layer(body.air, layer.z_mm, layer.z_mm + layer.thickness_mm).intersection(outline)
-        assert solid.area + hollow.area == pytest.approx(outline.area, abs=1e-6)
-    said = checks.check_body(body, cut, insets(body, DRIVER, Terminals()), DRIVER)
-    assert [c.text for c in said if c.level == "fail"] == []
+    assert_filled(body, cut, outline)
+    assert failures(body, cut) == []
 
     # The section is what the key says, corners included, and the air is its integral along the centreline.
     real = measure.measured(body, cut, DRIVER)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, Point
 from shapely.ops import unary_union
 
-from bodies import DRIVER, house, made, rectangle, trapezoid
+from bodies import DRIVER, assert_filled, house, made, rectangle, trapezoid
 from kerfwave.body import checks, measure, path, shapes
 from kerfwave.body.air import body as make_body
 from kerfwave.body.fold import fold, guide_air
@@ -17,7 +17,7 @@ from kerfwave.body.insets import insets
 from kerfwave.body.keys import FoldKey
 from kerfwave.body.places import CannotFold
 from kerfwave.body.rules import body_rules, layer_counts
-from kerfwave.body.slices import air_of_layer, letters, slices
+from kerfwave.body.slices import letters, slices
 from kerfwave.model.spec import Enclosure, Terminals
 
 plans = st.one_of(
@@ -45,12 +45,7 @@ def test_every_body_keeps_its_promises(plan, pick, stack, thickness, taper):
     outline = shapes.polygon(plan.outline)
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in cut.pieces}
 
-    for layer in cut.layers:
-        solid = unary_union([wood[name] for name in layer.pieces])
-        air = air_of_layer(body.air, layer.z_mm, layer.z_mm + layer.thickness_mm).intersection(outline)
-        assert solid.area + air.area == pytest.approx(outline.area, abs=1e-6)
-        assert solid.intersection(air).area < 1e-6
-        assert sum(wood[name].area for name in layer.pieces) == pytest.approx(solid.area, abs=1e-6)
+    assert_filled(body, cut, outline)
     assert [layer.index for layer in cut.layers] == list(range(1, counts.total + 1))
     assert math.fsum(layer.thickness_mm for layer in cut.layers) == pytest.approx(counts.total * thickness)
 

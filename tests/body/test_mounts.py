@@ -10,12 +10,10 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from bodies import DRIVER, house, made, rectangle, trapezoid
-from kerfwave.body import checks, measure, shapes
-from kerfwave.body.insets import insets
+from bodies import DRIVER, assert_filled, failures, house, made, rectangle, trapezoid
+from kerfwave.body import measure, shapes
 from kerfwave.body.mounts import apart_mm, check_feet, check_hang, check_load, sizes_mm
-from kerfwave.body.slices import air_of_layer
-from kerfwave.model.spec import Enclosure, Terminals
+from kerfwave.model.spec import Enclosure
 from kerfwave.stages.body import _hangs_not
 
 KINDS = ("foot", "keyhole")
@@ -34,8 +32,7 @@ def test_feet_and_keyholes_are_cut_in_wood_and_lead_nowhere(plan, stack, pick):
     body, cut, rules, _, counts = made(plan, hang_screw_mm=3.5, **feet, **asked)
     mounts = [p for p in body.air if p.kind in KINDS]
     assert {p.kind for p in mounts} == ({"foot", "keyhole"} if feet else {"keyhole"})
-    said = checks.check_body(body, cut, insets(body, DRIVER, Terminals()), DRIVER)
-    assert [c.text for c in said if c.level == "fail" and c.id != "web"] == []
+    assert [check for check in failures(body, cut) if check.id != "web"] == []
     # Air from outside that ends in wood: a web to every other cut, in the layers it is in and in those next to it.
     others = [p for p in body.air if p.kind not in KINDS]
     for mount in mounts:
@@ -52,10 +49,7 @@ def test_feet_and_keyholes_are_cut_in_wood_and_lead_nowhere(plan, stack, pick):
         here, there = measure.measured(body, cut, DRIVER), measure.measured(plain, plain_cut, DRIVER)
         assert here.chamber_m3 == pytest.approx(there.chamber_m3, rel=1e-9)
     outline = shapes.polygon(body.skin)
-    for layer in cut.layers:
-        wood = sum(shapes.polygon(p.outline, p.holes).area for p in cut.pieces if p.id in layer.pieces)
-        hollow = air_of_layer(body.air, layer.z_mm, layer.z_mm + layer.thickness_mm).intersection(outline)
-        assert wood + hollow.area == pytest.approx(outline.area, rel=1e-8)
+    assert_filled(body, cut, outline, within_mm2=1e-8 * outline.area)
     check = check_hang(body.air, rules, plan.faces)
     assert check.level == "ok" and check.value == pytest.approx(apart_mm(body.air), abs=0.1)
 

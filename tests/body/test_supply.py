@@ -9,14 +9,13 @@ from dataclasses import replace
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
-from shapely.ops import unary_union
 
-from bodies import DRIVER, made, rectangle, trapezoid
-from kerfwave.body import air, checks, measure, shapes
+from bodies import DRIVER, assert_filled, failures, made, rectangle, trapezoid
+from kerfwave.body import air, measure, shapes
 from kerfwave.body.insets import insets
 from kerfwave.body.rules import body_rules, layer_counts
 from kerfwave.body.search import all_folds
-from kerfwave.body.slices import air_of_layer, slices
+from kerfwave.body.slices import slices
 from kerfwave.body.supply import Source, Supply, heights_mm, stacked, supply_of, taken
 from kerfwave.model.kinds import kinds, range_mm
 from kerfwave.model.spec import Enclosure, SheetStock, Stock, Terminals
@@ -139,11 +138,7 @@ def test_a_mixed_body_keeps_its_promises(thick, firsts, plate, stack, recess):
 
     # Wood and air fill every layer, and every prism begins and ends with a layer.
     outline = shapes.polygon(body.skin)
-    wood = {p.id: shapes.polygon(p.outline, p.holes) for p in cut.pieces}
-    for layer in cut.layers:
-        solid = unary_union([wood[name] for name in layer.pieces])
-        hollow = air_of_layer(body.air, layer.z_mm, layer.z_mm + layer.thickness_mm).intersection(outline)
-        assert solid.area + hollow.area == pytest.approx(outline.area, abs=1e-6 * outline.area)
+    assert_filled(body, cut, outline, within_mm2=1e-6 * outline.area)
     assert {z for p in body.air for z in (p.from_z_mm, p.to_z_mm)} <= {*counts.z_mm}
 
     # Ring and plate are as high as their seats, centred near the chamber's middle; the bore stays within it.
@@ -156,8 +151,7 @@ def test_a_mixed_body_keeps_its_promises(thick, firsts, plate, stack, recess):
             assert max(ys) - min(ys) == pytest.approx(seat.to_z_mm - seat.from_z_mm - 2 * rules.fit_mm, abs=1e-3)
             assert abs((seat.from_z_mm + seat.to_z_mm) / 2 - middle) <= 0.35 * max(a, b, c) + 1e-9
             assert made_of[role].thickness_mm == a
-    said = checks.check_body(body, cut, tuple(made_of.values()), DRIVER)
-    assert [check.text for check in said if check.level == "fail" and check.id != "web"] == []
+    assert [check for check in failures(body, cut) if check.id != "web"] == []
 
     # What is measured is what is drawn: the guide's height, and its volume from height and area.
     volumes = measure.measured(body, cut, DRIVER)

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import bodies
 from kerfwave.acoustics.air import air
 from kerfwave.acoustics.driver import complete
 from kerfwave.cli import main
@@ -20,26 +21,10 @@ from kerfwave.measure.promise_features import extrema, matched
 from kerfwave.measure.promise_fit import explain
 from kerfwave.measure.promise_model import AsBuilt, NoPromise, impedances, play, promised_of
 from kerfwave.model.acoustic import Mouth, Network, Segment
-from kerfwave.model.spec import Driver
 
 AIR = air()
 HZ = np.geomspace(20.0, 500.0, 180)
-DRIVER = Driver(
-    name="made up",
-    fs_hz=105,
-    sd_cm2=22,
-    re_ohm=3.6,
-    frame_mm=74,
-    cutout_mm=60,
-    bolt_circle_mm=67,
-    depth_mm=38,
-    xmax_mm=3,
-    power_w=10,
-    qms=3.0,
-    qes=0.7,
-    vas_l=1.0,
-    le_mh=0.1,
-)
+DRIVER = replace(bodies.DRIVER, displacement_cm3=0.0, le_mh=0.1)
 GUIDE = (
     Segment("first", 0.30, 13e-4, 13e-4, 0.18, 0.18, 20.0, 450.0),
     Segment("second", 0.35, 13e-4, 16e-4, 0.18, 0.20, -6.0),
