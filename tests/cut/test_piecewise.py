@@ -11,12 +11,19 @@ from shapely.geometry import Polygon
 
 from conftest import DEMO
 from cut_samples import MACHINE, RECIPE, demo, layout, lying, piece, rectangle
+from kerfwave import cut
 from kerfwave.cli import main
-from kerfwave.cut import piece_jobs, planned, shared_out, sheet_program, verify
+from kerfwave.cut import piece_routes, planned, shared_out, sheet_program, verify
 from kerfwave.cut.piecewise import file_word
 from kerfwave.cut.placing import place
 from kerfwave.writers.gcode import render
 from rs274 import interpret
+
+
+def piece_jobs(nest, pieces, machine=MACHINE):
+    bridged = cut.bridges_wanted(RECIPE.bridges if isinstance(RECIPE, cut.Settings) else None, machine)
+    plan = planned(1, nest, pieces, RECIPE.kerf_mm, machine, bridged=bridged)
+    return [(cut.job(plan, route, RECIPE, machine), share) for route, share in piece_routes(plan)]
 
 
 def fails(text, nest, pieces, name, machine=MACHINE):
@@ -32,7 +39,7 @@ def fails(text, nest, pieces, name, machine=MACHINE):
 def test_every_piece_is_cut_by_its_own_file_and_in_its_turn(seed, arcs):
     nest, pieces = layout(seed)
     machine = replace(MACHINE, arcs=arcs)
-    jobs = piece_jobs(planned(1, nest, pieces, RECIPE, machine), RECIPE, machine)
+    jobs = piece_jobs(nest, pieces, machine)
     assert sorted(share.piece for _, share in jobs) == sorted(p.id for p in pieces)
     assert [share.number for _, share in jobs] == list(range(1, len(pieces) + 1))
     assert [job.program.name for job, _ in jobs] == sorted(job.program.name for job, _ in jobs)
@@ -60,10 +67,7 @@ def test_every_piece_is_cut_by_its_own_file_and_in_its_turn(seed, arcs):
 
 def test_the_proof_sees_what_is_left_out_twice_there_or_out_of_turn():
     nest, pieces = demo()
-    files = [
-        (job.program.name, share.piece)
-        for job, share in piece_jobs(planned(1, nest, pieces, RECIPE, MACHINE), RECIPE, MACHINE)
-    ]
+    files = [(job.program.name, share.piece) for job, share in piece_jobs(nest, pieces, MACHINE)]
 
     def broken(changed):
         return {c.id: c.text for c in shared_out(changed, pieces, nest.placements, name="s") if c.level == "fail"}
@@ -81,7 +85,7 @@ def test_the_proof_sees_what_is_left_out_twice_there_or_out_of_turn():
 def test_a_file_that_touches_another_piece_does_not_prove():
     pieces = (piece("a", rectangle(20, 20, 60, 60)), piece("b", rectangle(90, 20, 60, 60)))
     nest = lying(*pieces)
-    (first, share), (second, _) = piece_jobs(planned(1, nest, pieces, RECIPE, MACHINE), RECIPE, MACHINE)
+    (first, share), (second, _) = piece_jobs(nest, pieces, MACHINE)
     both = replace(first.program, contours=(*first.program.contours, *second.program.contours))
     assert fails(render(both, MACHINE, RECIPE), nest, pieces, share.piece) == {"x-kerf"}
     assert fails(render(second.program, MACHINE, RECIPE), nest, pieces, share.piece) >= {"x-passes", "x-kerf"}
@@ -89,11 +93,7 @@ def test_a_file_that_touches_another_piece_does_not_prove():
     moved = replace(nest, placements=tuple(replace(p, x_mm=-9.95 * (p.piece == "b")) for p in nest.placements))
     only = [p for p in moved.placements if p.piece == "a"]
     others = [p for p in moved.placements if p.piece == "b"]
-    job = next(
-        job
-        for job, share in piece_jobs(planned(1, nest, pieces, RECIPE, MACHINE), RECIPE, MACHINE)
-        if share.piece == "a"
-    )
+    job = next(job for job, share in piece_jobs(nest, pieces, MACHINE) if share.piece == "a")
     text = render(job.program, MACHINE, RECIPE)
     near = verify(text, pieces, tuple(only), RECIPE, MACHINE, 400.0, 400.0, name="x", others=others)
     alone = verify(text, pieces, tuple(only), RECIPE, MACHINE, 400.0, 400.0, name="x")

@@ -10,11 +10,12 @@ from kerfwave.cut.correction import corrected
 from kerfwave.cut.coupon import Coupon, design
 from kerfwave.cut.errors import CutError, KerfTooWide, OutsideBed
 from kerfwave.cut.outline import outline_program, outline_recipe
-from kerfwave.cut.paths import SheetJob, planned, sheet_job, sheet_program, whole_job
-from kerfwave.cut.piecewise import Share, piece_jobs
+from kerfwave.cut.paths import SheetJob, job, sheet_job, sheet_program
+from kerfwave.cut.piecewise import Share, piece_routes
 from kerfwave.cut.recipe import look_up
 from kerfwave.cut.resume import RestartPoint, prove_rest, rest_of, restart_points
-from kerfwave.cut.settings import Settings
+from kerfwave.cut.routes import Planned, Route, planned, whole_route
+from kerfwave.cut.settings import Settings, bridges_wanted
 from kerfwave.cut.straight import line_of, straight_program
 from kerfwave.cut.testcuts import all_coupons, axes_of, square_side_mm
 from kerfwave.cut.time import estimate
@@ -25,21 +26,25 @@ __all__ = [
     "CutError",
     "KerfTooWide",
     "OutsideBed",
+    "Planned",
     "RestartPoint",
+    "Route",
     "Settings",
     "Share",
     "SheetJob",
     "Usage",
     "all_coupons",
     "axes_of",
+    "bridges_wanted",
     "corrected",
     "design",
     "estimate",
+    "job",
     "line_of",
     "look_up",
     "outline_program",
     "outline_recipe",
-    "piece_jobs",
+    "piece_routes",
     "planned",
     "prove_rest",
     "rest_of",
@@ -52,5 +57,5 @@ __all__ = [
     "straight_program",
     "usage",
     "verify",
-    "whole_job",
+    "whole_route",
 ]

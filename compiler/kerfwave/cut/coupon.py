@@ -14,9 +14,10 @@ from shapely.geometry import Polygon
 
 from kerfwave.cut.errors import OutsideBed
 from kerfwave.cut.lead import Surroundings
-from kerfwave.cut.paths import contour, line_along
+from kerfwave.cut.paths import contour
 from kerfwave.cut.program import assemble
 from kerfwave.cut.recipe import thickness_mm
+from kerfwave.cut.routes import line_along
 from kerfwave.model.parts import Contour, Move, Piece, Placement, Point, Recipe, Ring, SheetProgram
 from kerfwave.model.spec import Machine, Stock
 from kerfwave.numfmt import fixed

@@ -10,9 +10,8 @@ import re
 from dataclasses import dataclass
 
 from kerfwave.cut.order import tour
-from kerfwave.cut.paths import Planned, SheetJob, job
-from kerfwave.model.parts import Placement, Recipe
-from kerfwave.model.spec import Machine
+from kerfwave.cut.routes import Planned, Route, entries_of, route
+from kerfwave.model.parts import Placement
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +40,14 @@ class Share:
         )
 
 
-def piece_jobs(plan: Planned, recipe: Recipe, machine: Machine) -> tuple[tuple[SheetJob, Share], ...]:
-    """Return a program for each piece of a sheet, in the order in which they are to be cut.
+def piece_routes(plan: Planned) -> tuple[tuple[Route, Share], ...]:
+    """Return a route for each piece of a sheet, in the order in which they are to be cut.
 
     Lead-ins, bridges and passes are those of `sheet_job`.
     """
     number = plan.sheet.number
     outlines = {i: line.piece for i, line in enumerate(plan.lines) if line.hole is None}
-    order = [outlines[i] for i, _ in tour(plan.entries, plan.later) if i in outlines]
+    order = [outlines[i] for i, _ in tour([entries_of(line) for line in plan.lines], plan.later) if i in outlines]
     sooner: dict[int, set[int]] = {k: set() for k in order}
     for i, line in enumerate(plan.lines):
         for j in plan.later[i]:
@@ -57,10 +56,10 @@ def piece_jobs(plan: Planned, recipe: Recipe, machine: Machine) -> tuple[tuple[S
     found = []
     digits = max(2, len(str(len(order))))
     for n, k in enumerate(order, start=1):
-        piece = plan.pieces[k][0].id
-        after = tuple(plan.pieces[j][0].id for j in order if j in sooner[k])
+        piece = plan.names[k]
+        after = tuple(plan.names[j] for j in order if j in sooner[k])
         name = f"sheet-{number:02d}-{n:0{digits}d}-{file_word(piece)}"
-        found.append((job(name, plan, (k,), recipe, machine), Share(number, piece, n, len(order), after)))
+        found.append((route(name, plan, (k,)), Share(number, piece, n, len(order), after)))
     return tuple(found)
 
 

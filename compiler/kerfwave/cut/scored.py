@@ -6,9 +6,6 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-import numpy as np
-
-from kerfwave.cut.order import tour
 from kerfwave.cut.placing import place_line
 from kerfwave.cut.settings import settings_of
 from kerfwave.model.parts import Contour, Move, Piece, Placement, Point, Recipe, Ring
@@ -35,7 +32,7 @@ def score_is_measured(recipe: Recipe) -> bool:
 
 def score(name: str, points: Ring, recipe: Recipe, machine: Machine) -> Contour:
     """Return a scored line through `points`, rounded to the machine's decimals."""
-    return _contour(name, (points,), recipe, machine)
+    return scored_lines(name, (points,), recipe, machine)
 
 
 def label(text: str, at: Point, tall_mm: float, recipe: Recipe, machine: Machine) -> tuple[Contour, ...]:
@@ -43,15 +40,27 @@ def label(text: str, at: Point, tall_mm: float, recipe: Recipe, machine: Machine
     return tuple(score(f"label {text}", line, recipe, machine) for line in strokes(text, at, tall_mm))
 
 
-def marks(placed: Sequence[tuple[Piece, Placement]], recipe: Recipe, machine: Machine) -> tuple[Contour, ...]:
-    """Return one contour for each piece that carries marks, short ways between and within them."""
-    found = []
-    for piece, placement in placed:
-        lines = [place_line(line, placement) for mark in piece.marks for line in mark.lines]
-        if lines:
-            found.append(_contour(piece.id, _in_turn(lines), recipe, machine))
-    order = tour([np.array([(c.moves[0].x_mm, c.moves[0].y_mm)]) for c in found], [None] * len(found))
-    return tuple(found[k] for k, _ in order)
+def placed_marks(piece: Piece, placement: Placement, decimals: int) -> tuple[Ring, ...]:
+    """Return the lines to score on a piece where it lies, rounded, in an order with little way between them."""
+    lines = [place_line(line, placement) for mark in piece.marks for line in mark.lines]
+    return tuple(_rounded(line, decimals) for line in _in_turn(lines)) if lines else ()
+
+
+def scored_lines(name: str, lines: Sequence[Ring], recipe: Recipe, machine: Machine) -> Contour:
+    """Return scored lines as one contour, rounded to the machine's decimals."""
+    power, feed = score_settings(recipe, machine)
+    moves: list[Move] = []
+    length = 0.0
+    for line in lines:
+        at = _rounded(line, machine.decimals)
+        moves.append(Move("rapid", *at[0]))
+        moves += [Move("line", *point, power, feed) for before, point in pairwise(at) if point != before]
+        length += math.fsum(math.dist(a, b) for a, b in pairwise(at))
+    return Contour(name, "mark", tuple(moves), length)
+
+
+def _rounded(line: Ring, decimals: int) -> Ring:
+    return tuple((round(x, decimals) + 0.0, round(y, decimals) + 0.0) for x, y in line)
 
 
 def _in_turn(lines: list[Ring]) -> tuple[Ring, ...]:
@@ -69,15 +78,3 @@ def _in_turn(lines: list[Ring]) -> tuple[Ring, ...]:
 
 def _ends(line: Ring) -> tuple[tuple[bool, Point], tuple[bool, Point]]:
     return (False, line[0]), (True, line[-1])
-
-
-def _contour(name: str, lines: Sequence[Ring], recipe: Recipe, machine: Machine) -> Contour:
-    power, feed = score_settings(recipe, machine)
-    moves: list[Move] = []
-    length = 0.0
-    for line in lines:
-        at = [(round(x, machine.decimals) + 0.0, round(y, machine.decimals) + 0.0) for x, y in line]
-        moves.append(Move("rapid", *at[0]))
-        moves += [Move("line", *point, power, feed) for before, point in pairwise(at) if point != before]
-        length += math.fsum(math.dist(a, b) for a, b in pairwise(at))
-    return Contour(name, "mark", tuple(moves), length)

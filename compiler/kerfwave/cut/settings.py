@@ -30,9 +30,9 @@ def settings_of(recipe: Recipe) -> Settings:
     return Settings(**{field.name: getattr(recipe, field.name) for field in fields(Recipe)})
 
 
-def bridges_wanted(recipe: Recipe, machine: Machine) -> bool:
-    """Return whether pieces that could tip or fall keep bridges: the recipe's word, else the machine's."""
-    return (settings_of(recipe).bridges or machine.bridges) == "when-needed"
+def bridges_wanted(said: str | None, machine: Machine) -> bool:
+    """Return whether pieces that could tip or fall keep bridges: what the recipe `said`, else the machine's word."""
+    return (said or machine.bridges) == "when-needed"
 
 
 def focus_depths_mm(recipe: Recipe, machine: Machine, passes: int) -> tuple[float, ...]:

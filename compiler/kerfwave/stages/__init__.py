@@ -183,10 +183,24 @@ STAGES: tuple[Stage, ...] = (
         inputs=("nest", "blanks.divisions", "supply.kinds", "recipe", "spec.machine"),
     ),
     Stage(
+        "routes",
+        run="kerfwave.stages.routes:run",
+        output="kerfwave.stages.routes:Routed",
+        inputs=(
+            "nest",
+            "slices.pieces",
+            "slices.insets",
+            "recipe.beams",
+            "spec.machine",
+            "supply.kinds",
+            "spec.programs",
+        ),
+    ),
+    Stage(
         "paths",
         run="kerfwave.stages.paths:run",
         output="kerfwave.stages.paths:Programs",
-        inputs=("nest", "slices.pieces", "slices.insets", "recipe", "spec.machine", "supply.kinds", "spec.programs"),
+        inputs=("routes", "recipe", "spec.machine", "supply.kinds"),
     ),
     Stage(
         "safety",

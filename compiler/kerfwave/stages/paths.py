@@ -1,16 +1,16 @@
-"""Paths: where the beam runs, on every sheet and on the coupons that prove the recipe first."""
+"""Paths: every move over the sheets, at the recipe's settings, and the coupons that prove the recipe first."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from kerfwave import cut
 from kerfwave.engine.errors import StageError
 from kerfwave.model.kinds import Kind
-from kerfwave.model.parts import Nest, Piece, SheetProgram
+from kerfwave.model.parts import SheetProgram
 from kerfwave.model.spec import Machine
 from kerfwave.stages.recipe import Recipes
+from kerfwave.stages.routes import Routed
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,39 +26,23 @@ class Programs:
     usage: cut.Usage  # of the programs, without coupons
 
 
-def run(
-    nest: Nest,
-    layers: tuple[Piece, ...],
-    insets: tuple[Piece, ...],
-    recipes: Recipes,
-    machine: Machine,
-    kinds: tuple[Kind, ...],
-    each: str,
-    *,
-    progress: Callable[[float, str], None],
-) -> Programs:
-    """Run the stage; `each`: "sheet" or "piece", what gets a program of its own.
+def run(routed: Routed, recipes: Recipes, machine: Machine, kinds: tuple[Kind, ...]) -> Programs:
+    """Run the stage.
 
     Raises:
-        StageError: if a beam path would leave the bed, or the kerf is wider than something to be cut.
+        StageError: if a test cut has no room on the bed, or the kerf is wider than something in it.
     """
-    pieces = (*layers, *insets)
     by_thickness = {kind.thickness_mm: kind for kind in kinds}
-    used = [by_thickness[thick] for thick in dict.fromkeys(s.thickness_mm for s in nest.sheets) if thick is not None]
+    used = dict.fromkeys(by_thickness[on_sheet.plan.sheet.thickness_mm or 0.0] for on_sheet in routed.sheets)
     jobs: list[tuple[cut.SheetJob, cut.Share]] = []
     sheets: list[SheetProgram] = []
     try:
-        for sheet in nest.sheets:
-            progress(sheet.number / (len(nest.sheets) + 1), f"sheet {sheet.number}")
-            recipe = recipes.of(by_thickness[sheet.thickness_mm or 0.0].stock.name)
-            keep_out = [(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out]
-            plan = cut.planned(sheet.number, nest, pieces, recipe, machine, outline=sheet.outline, keep_out=keep_out)
-            if each == "piece":
-                parts = cut.piece_jobs(plan, recipe, machine)
-            else:
-                parts = ((cut.whole_job(plan, recipe, machine), cut.Share(sheet.number)),)
+        for on_sheet in routed.sheets:
+            plan = on_sheet.plan
+            recipe = recipes.of(by_thickness[plan.sheet.thickness_mm or 0.0].stock.name)
+            parts = [(cut.job(plan, route, recipe, machine), share) for route, share in on_sheet.routes]
             jobs += parts
-            sheets.append(_whole(sheet.number, [job.program for job, _ in parts]))
+            sheets.append(_whole(plan.sheet.number, [job.program for job, _ in parts]))
         programs = tuple(job.program for job, _ in jobs)
         coupons = _coupons(tuple(used), recipes, machine)
         named = {program.name: program for program in (*sheets, *programs)}

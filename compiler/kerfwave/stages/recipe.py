@@ -14,11 +14,20 @@ ACKNOWLEDGED = "doubtful-material"
 
 
 @dataclass(frozen=True, slots=True)
+class Beam:
+    """What of a recipe says where the beam runs: another feed, power or number of passes leaves the routes alone."""
+
+    kerf_mm: float
+    bridges: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Recipes:
     """How to cut every kind of sheet."""
 
     main: cut.Settings  # of what most layers and all insets come from
     kinds: tuple[cut.Settings, ...]  # in the order of the kinds
+    beams: tuple[Beam, ...]  # likewise
     kerf_mm: float  # the widest
 
     def of(self, stock: str) -> cut.Settings:
@@ -40,7 +49,8 @@ def run(
         StageError: for a material that must not be cut, or a doubtful one that nobody has looked into.
     """
     found = tuple(one(entries, laser, max_feed_mm_min, air_on, kind.stock, acknowledge) for kind in supplied.kinds)
-    return Recipes(found[supplied.main], found, max(recipe.kerf_mm for recipe in found))
+    beams = tuple(Beam(recipe.kerf_mm, recipe.bridges) for recipe in found)
+    return Recipes(found[supplied.main], found, beams, max(recipe.kerf_mm for recipe in found))
 
 
 def one(
