@@ -87,9 +87,18 @@ def test_a_change_of_recipe_leaves_body_and_nest_alone(home, capsys):
     kept = {name for name, word in words.items() if word == "kept"}
     assert kept == {
         *("sizing", "body", "response", "field", "listening", "spread", "learned", "shaping", "slices", "nest"),
-        *("drawings", "supply"),
+        *("drawings", "supply", "rules"),
     }
     assert json.loads((home / "out/listening-post/report.json").read_text())["recipe"]["kerf_mm"] == 0.2
+
+
+def test_another_feed_leaves_the_routes_alone(home, capsys):
+    edit(home / "specs/recipes/invented-blue-diodes.yaml", "feed_mm_min: 250", "feed_mm_min: 251")
+    assert build(home, "--explain") == 0
+    words = {line.split()[0]: line.split()[1] for line in capsys.readouterr().err.splitlines()}
+    run = {"recipe", "breakdown", "paths", "safety", "proof", "pages", "package"}
+    assert {name for name, word in words.items() if word in ("made", "steady")} == run
+    assert "F251" in (home / "out/listening-post/gcode/sheet-01.nc").read_text()
 
 
 @pytest.mark.parametrize(

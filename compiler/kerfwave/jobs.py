@@ -261,8 +261,8 @@ def _check_one(job: Job, store: Store, walker: Walker, explain: bool) -> int:
 
 def _checks(job: Job, store: Store, walker: Walker, explain: bool = False) -> list[Check]:
     # The recipe has no checks, but refuses a sheet that must not go under the beam.
-    results = _stages(job, store, walker, ("recipe", "response", "body", "slices"), explain)
-    return [c for stage in ("response", "body", "slices") for c in results[stage].checks]
+    results = _stages(job, store, walker, ("recipe", "response", "body", "rules", "slices"), explain)
+    return [c for stage in ("response", "body", "rules", "slices") for c in results[stage].checks]
 
 
 def _report(path: Path, out: str) -> dict[str, Any]:

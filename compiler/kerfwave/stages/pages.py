@@ -21,6 +21,7 @@ from kerfwave.stages.proof import Proved
 from kerfwave.stages.recipe import Recipes
 from kerfwave.stages.reporting import report_data
 from kerfwave.stages.response import AsBuilt
+from kerfwave.stages.rules import Ruled
 from kerfwave.stages.safety import Assessed
 from kerfwave.stages.shaping import ShapedSound
 from kerfwave.stages.sizing import Sized
@@ -43,6 +44,7 @@ def run(
     built: Built,
     as_built: AsBuilt,
     sliced: Sliced,
+    ruled: Ruled,
     nest: Nest,
     cut_down: CutDown,
     recipes: Recipes,
@@ -64,6 +66,7 @@ def run(
         *sound.checks,
         *at_listener.checks,
         *strayed.checks,
+        *ruled.checks,
         *sliced.checks,
         *_shop_checks(nest, recipes, paths, assessed),
         *_load(spec, sliced),

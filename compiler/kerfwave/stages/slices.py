@@ -1,17 +1,15 @@
-"""Slices: the layers, the insets, and the rules that both must keep."""
+"""Slices: the layers, the insets, and what is scored on them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from kerfwave.body.air import Body
-from kerfwave.body.checks import check_body
 from kerfwave.body.insets import insets
 from kerfwave.body.marks import check_marks, mark_layers, mark_ring
 from kerfwave.body.pairs import check_pair, left_and_right, lefts, rights
-from kerfwave.body.slices import slices
+from kerfwave.body.slices import Slices, slices
 from kerfwave.body.splitting import CannotSplit, split_layers
-from kerfwave.body.strength import check_panels
 from kerfwave.engine.errors import StageError
 from kerfwave.model.kinds import Kind
 from kerfwave.model.parts import Check, Layer, Piece
@@ -27,6 +25,8 @@ class Sliced:
     pieces: tuple[Piece, ...]
     insets: tuple[Piece, ...]
     checks: tuple[Check, ...]
+    plain: Slices  # one body before anything is scored on it, and its insets
+    across: tuple[Piece, ...]
     right: tuple[Layer, ...] = ()  # layers of the mirrored body of a pair; its pieces are among `pieces`
 
 
@@ -37,11 +37,8 @@ def run(
     body: Body,
     driver: Driver,
     terminals: Terminals,
-    panel_hz: float | None,
     kinds: tuple[Kind, ...],
     sheet_grain: str | None,
-    density_kg_m3: float,
-    youngs_gpa: float | None,
     split: str,
     margin_mm: float,
     bed_width_mm: float,
@@ -72,7 +69,7 @@ def run(
             saved = (check,)
     except CannotSplit as error:
         raise StageError(str(error), ("enclosure", "plan")) from error
-    checks = [*saved, *check_body(body, cut, across, driver), check_panels(body, density_kg_m3, youngs_gpa, panel_hz)]
+    checks = [*saved]
     bodies, standing = ((cut,), across) if count == 1 else (left_and_right(cut), (*lefts(across), *rights(across)))
     marked = [mark_layers(one, body.rules.stack, marks) for one in bodies]
     if marks != "none":
@@ -80,5 +77,12 @@ def run(
         checks.append(check_marks(marked[0]))
     if count > 1:
         checks.append(check_pair(cut))
-    pieces = tuple(piece for one in marked for piece in one.pieces)
-    return Sliced(marked[0].layers, pieces, standing, tuple(checks), marked[1].layers if count > 1 else ())
+    return Sliced(
+        layers=marked[0].layers,
+        pieces=tuple(piece for one in marked for piece in one.pieces),
+        insets=standing,
+        checks=tuple(checks),
+        plain=cut,
+        across=across,
+        right=marked[1].layers if count > 1 else (),
+    )
