@@ -35,9 +35,21 @@ def _area(ring: Ring) -> float:
 
 def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
     """Return the bill's rows, in the order of the work."""
-    spec = facts.spec
+    return (
+        *_sheets(facts),
+        *_scrap(facts),
+        *_bought(facts),
+        *_fibre(facts),
+        *_dowels(facts),
+        *_mounts(facts),
+        *_worn(facts),
+    )
+
+
+def _sheets(facts: Facts) -> list[BillRow]:
+    """Return the sheets to take out, the smallest first."""
+    spec, opened = facts.spec, facts.cut_down.plan.opened
     rows = []
-    opened = facts.cut_down.plan.opened
     for entry in sorted({o.entry for o in opened}, key=lambda e: (_size(spec.stock.sheets[e]), e)):
         sheet, kind = spec.stock.sheets[entry], kind_of_entry(facts.supplied.kinds, entry)
         t = kind.thickness_mm
@@ -57,22 +69,32 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
                 f"{wood / area:.0%} becomes pieces",
             )
         )
-    n = spec.count
-    price = None if spec.driver.price is None else n * spec.driver.price
-    plates = ", ".join(p.id for p in facts.sliced.insets if p.role == "terminal-plate")
-    each = "" if n == 1 else "; half of it for each body"
+    return rows
+
+
+def _scrap(facts: Facts) -> list[BillRow]:
+    """Return what the test cuts are made from."""
     thick = {kind.stock.name: kind.thickness_mm for kind in facts.kinds}
-    rows += [
+    density = facts.spec.stock.density_kg_m3
+    return [
         BillRow(
             f"Scrap of {_the_sheet(facts, c.program.stock)}, {c.program.width_mm:.0f} x {c.program.height_mm:.0f} mm",
             1,
             "piece",
-            c.program.width_mm * c.program.height_mm * thick[c.program.stock] * spec.stock.density_kg_m3 * 1e-6,
+            c.program.width_mm * c.program.height_mm * thick[c.program.stock] * density * 1e-6,
             used_in=c.program.name,
         )
         for c in facts.paths.coupons
     ]
-    rows += [
+
+
+def _bought(facts: Facts) -> list[BillRow]:
+    """Return what every body needs that is not cut: driver, its screws and gasket, terminals, wire and glue."""
+    spec, n = facts.spec, facts.spec.count
+    price = None if spec.driver.price is None else n * spec.driver.price
+    plates = ", ".join(p.id for p in facts.sliced.insets if p.role == "terminal-plate")
+    glue_g = n * glue_area_mm2(facts) * 1e-6 * GLUE_G_M2
+    return [
         BillRow(spec.driver.name, n, "piece" if n == 1 else "pieces", None, price, "driver", ""),
         BillRow(
             f"Wood screw for a pilot hole of {spec.driver.screw_hole_mm:g} mm",
@@ -89,34 +111,41 @@ def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
         BillRow("Two-core speaker wire, 0.75 mm2", n * _wire_mm(facts), "mm", used_in="terminals to driver"),
         BillRow(
             "Wood glue",
-            n * glue_area_mm2(facts) * 1e-6 * GLUE_G_M2,
+            glue_g,
             "g",
-            n * glue_area_mm2(facts) * 1e-6 * GLUE_G_M2,
+            glue_g,
             used_in="layers and insets",
             note=f"{n * glue_area_mm2(facts) / 100:.0f} cm2 of joints, {GLUE_G_M2:g} g/m2 (common practice)",
         ),
     ]
-    rows += [
+
+
+def _fibre(facts: Facts) -> list[BillRow]:
+    n = facts.spec.count
+    each = "" if n == 1 else "; half of it for each body"
+    return [
         BillRow("Loose polyester fibre", n * f.grams, "g", n * f.grams, used_in=f.place, note=f.text + each)
         for f in facts.fill
     ]
+
+
+def _dowels(facts: Facts) -> list[BillRow]:
+    """Return the rod that dowels are cut from, if there are any."""
+    n, diameter_mm = facts.spec.count, facts.spec.enclosure.dowel_mm
     holes = [p for p in facts.built.body.air if p.kind == "dowel"]
-    if holes:
-        length = (holes[0].to_z_mm - holes[0].from_z_mm) * len(holes) * n
-        mass = math.pi / 4 * (spec.enclosure.dowel_mm or 0.0) ** 2 * length * DOWEL_KG_M3 * 1e-6
-        rows.append(
-            BillRow(
-                f"Dowel, {spec.enclosure.dowel_mm:g} mm",
-                length,
-                "mm",
-                mass,
-                used_in="through the stack",
-                note=f"{n * len(holes)} of {length / len(holes) / n:.0f} mm",
-            )
+    if not holes or diameter_mm is None:
+        return []
+    length = (holes[0].to_z_mm - holes[0].from_z_mm) * len(holes) * n
+    return [
+        BillRow(
+            f"Dowel, {diameter_mm:g} mm",
+            length,
+            "mm",
+            math.pi / 4 * diameter_mm**2 * length * DOWEL_KG_M3 * 1e-6,
+            used_in="through the stack",
+            note=f"{n * len(holes)} of {length / len(holes) / n:.0f} mm",
         )
-    rows += _mounts(facts)
-    rows += _worn(facts)
-    return tuple(rows)
+    ]
 
 
 def _mounts(facts: Facts) -> list[BillRow]:

@@ -20,8 +20,6 @@ def report_data(facts: Facts) -> dict[str, Any]:
     """Return the report as plain data."""
     spec, built = facts.spec, facts.built
     placed = {p.piece: p for p in facts.nest.placements}
-    programs = facts.paths.programs
-    shares = {p.name: share for p, share in zip(programs, facts.paths.shares, strict=True)}
     return {
         "format": FORMAT,
         "name": spec.name,
@@ -61,43 +59,49 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "bound": facts.nest.bound,
             **({"cut_down": [_plain(o) for o in facts.cut_down.plan.cut_down]} if facts.cut_down.line else {}),
         },
-        "cut": {
-            "length_mm": math.fsum(c.length_mm for p in programs for c in p.contours if c.kind != "mark"),
-            "scored_mm": math.fsum(c.length_mm for p in programs for c in p.contours if c.kind == "mark"),
-            "travel_mm": math.fsum(p.travel_mm for p in programs),
-            "time_s": math.fsum(p.time_s for p in programs),
-            "energy_kj": facts.paths.usage.energy_kj,
-            "beam_h": facts.paths.usage.beam_h,
-            "electric_kwh": facts.paths.usage.electric_kwh,
-            "bridges": [
-                {"program": name, "piece": piece, "at_mm": list(point)}
-                for name, piece, point in sorted(
-                    {(p.name, c.piece, point) for p in programs for c in p.contours for point in c.bridges}
-                )
-            ],
-            "restarts": [
-                {
-                    "program": p.name,
-                    "points": [
-                        {**_plain(point), "line": line}
-                        for point, line in zip(points, facts.begins[p.name], strict=True)
-                    ],
-                }
-                for p, points in zip(programs, facts.paths.restarts, strict=True)
-            ],
-            "programs": [
-                {
-                    "name": p.name,
-                    "length_mm": p.cut_mm,
-                    "travel_mm": p.travel_mm,
-                    "time_s": p.time_s,
-                    **_share(shares.get(p.name)),
-                }
-                for p in (*programs, *(c.program for c in facts.paths.coupons), *_line(facts))
-            ],
-        },
+        "cut": _cut(facts),
         "checks": [_plain(c) for c in facts.checks],
         "safety": [_plain(line) for line in facts.assessed.lines],
+    }
+
+
+def _cut(facts: Facts) -> dict[str, Any]:
+    """Return what the machine does: ways, time and energy, and where each program may be taken up again."""
+    programs = facts.paths.programs
+    shares = {p.name: share for p, share in zip(programs, facts.paths.shares, strict=True)}
+    return {
+        "length_mm": math.fsum(c.length_mm for p in programs for c in p.contours if c.kind != "mark"),
+        "scored_mm": math.fsum(c.length_mm for p in programs for c in p.contours if c.kind == "mark"),
+        "travel_mm": math.fsum(p.travel_mm for p in programs),
+        "time_s": math.fsum(p.time_s for p in programs),
+        "energy_kj": facts.paths.usage.energy_kj,
+        "beam_h": facts.paths.usage.beam_h,
+        "electric_kwh": facts.paths.usage.electric_kwh,
+        "bridges": [
+            {"program": name, "piece": piece, "at_mm": list(point)}
+            for name, piece, point in sorted(
+                {(p.name, c.piece, point) for p in programs for c in p.contours for point in c.bridges}
+            )
+        ],
+        "restarts": [
+            {
+                "program": p.name,
+                "points": [
+                    {**_plain(point), "line": line} for point, line in zip(points, facts.begins[p.name], strict=True)
+                ],
+            }
+            for p, points in zip(programs, facts.paths.restarts, strict=True)
+        ],
+        "programs": [
+            {
+                "name": p.name,
+                "length_mm": p.cut_mm,
+                "travel_mm": p.travel_mm,
+                "time_s": p.time_s,
+                **_share(shares.get(p.name)),
+            }
+            for p in (*programs, *(c.program for c in facts.paths.coupons), *_line(facts))
+        ],
     }
 
 
