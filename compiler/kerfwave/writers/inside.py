@@ -113,9 +113,17 @@ def plan_svg(
     edge = min(left * 0.5, 5 * unit) if left > 14 * unit else left * 0.5
     drawing.add(dimension(drawing, (left, top * 0.3), (width - right, top * 0.3), mm(x1 - x0), size))
     drawing.add(dimension(drawing, (edge, floor), (edge, top), mm(y1 - y0), size))
+    _draw_legend(drawing, legend, (5 * unit, floor + low), (width - 10 * unit) / columns, columns, unit)
+    return finish(drawing)
+
+
+def _draw_legend(
+    drawing: Any, legend: list[tuple[str, str, str]], at: Point, column_mm: float, columns: int, unit: float
+) -> None:
+    """Draw what each colour means, in columns; a text that is too long for its own is written smaller."""
+    size = 3.6 * unit
     for i, (colour, text, class_) in enumerate(legend):
-        x = 5 * unit + (i % columns) * (width - 10 * unit) / columns
-        y = floor + low + (i // columns) * 1.7 * size
+        x, y = at[0] + (i % columns) * column_mm, at[1] + (i // columns) * 1.7 * size
         drawing.add(
             drawing.rect(
                 (n(x), n(y - size)),
@@ -126,9 +134,8 @@ def plan_svg(
                 class_=class_ + " kw-edge",
             )
         )
-        text, fit = fitted(text, (width - 10 * unit) / columns - 2.4 * size, size, 0.6 * size)
+        text, fit = fitted(text, column_mm - 2.4 * size, size, 0.6 * size)
         drawing.add(words(drawing, text, (x + 1.9 * size, y - 0.1 * size), fit))
-    return finish(drawing)
 
 
 def _by_name(air: Iterable[AirPrism]) -> dict[str, tuple[str, Any]]:

@@ -113,11 +113,7 @@ def layer_svg(
     )
     if under:
         drawing.add(_ghost(drawing, prefix, under, place, unit))
-    paints = [
-        hatch(drawing, f"{prefix}-wood-{angle}", angle, 1.8 * unit) for angle in ((45, -45) if len(mine) > 1 else (45,))
-    ]
-    for i, piece in enumerate(mine):
-        drawing.add(piece_group(drawing, prefix, piece, place, paints[i % len(paints)], unit * 0.28))
+    _draw_pieces(drawing, prefix, mine, place, unit)
     if under:
         drawing.add(_glue(drawing, prefix, mine, under, place, unit))
         drawing.add(_glue_legend(drawing, prefix, (left, height - (1.6 + 4.2 * len(notes)) * unit), unit))
@@ -126,11 +122,7 @@ def layer_svg(
     for opening in openings:
         if crosses(opening, layer):
             drawing.add(_opening_arrow(drawing, opening, place, unit))
-    for number, note in enumerate(notes, 1):
-        drawing.add(_place_note(drawing, number, note, place, unit))
-        line = (left, height - (1.6 + 4.2 * (len(notes) - number)) * unit)
-        text, small = fitted(f"{number}  {note.text}", width - left - unit, 3.0 * unit, 2.0 * unit)
-        drawing.add(words(drawing, text, line, small, class_="kw-text"))
+    _draw_notes(drawing, notes, place, unit, left, (width, height))
     size = 3.6 * unit
     drawing.add(dimension(drawing, (left, top * 0.34), (width - right, top * 0.34), mm(x1 - x0), size))
     x = min(left * 0.6, 5 * unit) if left > 14 * unit else left * 0.6
@@ -146,6 +138,27 @@ def layer_svg(
         )
     )
     return finish(drawing)
+
+
+def _draw_pieces(drawing: Any, prefix: str, mine: list[Piece], place: Place, unit: float) -> None:
+    """Draw the wood of a layer, neighbours hatched in opposite directions."""
+    paints = [
+        hatch(drawing, f"{prefix}-wood-{angle}", angle, 1.8 * unit) for angle in ((45, -45) if len(mine) > 1 else (45,))
+    ]
+    for i, piece in enumerate(mine):
+        drawing.add(piece_group(drawing, prefix, piece, place, paints[i % len(paints)], unit * 0.28))
+
+
+def _draw_notes(
+    drawing: Any, notes: tuple[PlaceNote, ...], place: Place, unit: float, left: float, page_mm: Point
+) -> None:
+    """Mark the places worth a look with numbers, and say under the drawing what each is."""
+    width, height = page_mm
+    for number, note in enumerate(notes, 1):
+        drawing.add(_place_note(drawing, number, note, place, unit))
+        line = (left, height - (1.6 + 4.2 * (len(notes) - number)) * unit)
+        text, small = fitted(f"{number}  {note.text}", width - left - unit, 3.0 * unit, 2.0 * unit)
+        drawing.add(words(drawing, text, line, small, class_="kw-text"))
 
 
 def _place_note(drawing: Any, number: int, note: PlaceNote, place: Place, unit: float) -> Any:
