@@ -10,6 +10,7 @@ from typing import Any
 
 from kerfwave import cli, jobs
 from kerfwave.engine import Store, Walker
+from kerfwave.engine.files import advice
 from kerfwave.findings import Finding, SpecError
 
 FORMAT = "kerfwave-check-1"
@@ -39,7 +40,7 @@ def _one(name: str, out: str) -> dict[str, Any]:
         findings.extend(error.findings)
         status = cli.WRONG_INPUT
     except OSError as error:
-        trouble = f"{error.filename or name}: {error.strerror or error}"
+        trouble = f"{error.filename or name}: {advice(error)}"
         jobs._say(trouble)
         status = cli.MACHINE_FAILED
     told = [{key: getattr(finding, key) for key in _KEYS} for finding in dict.fromkeys(findings)]

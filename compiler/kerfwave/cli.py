@@ -7,9 +7,11 @@ Messages go to standard error, results to standard output. Everything heavy is i
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from collections.abc import Sequence
+
+from kerfwave import streams
+from kerfwave.findings import visible
 
 DONE, FAILED_CHECK, WRONG_INPUT, MACHINE_FAILED, INTERRUPTED = 0, 1, 2, 3, 130
 
@@ -58,41 +60,24 @@ def processes(text: str) -> int:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the program; return its exit status."""
+    streams.settle()
     arguments = parser().parse_args(argv)
-    from kerfwave import jobs
-
     try:
-        if arguments.command in ("compare", "explore", "sweep", "fit", "promise", "learn"):
-            from importlib import import_module
-
-            status: int = import_module(f"kerfwave.{arguments.command}_jobs").run(arguments)
-            return status
-        if arguments.command in ("coupon", "resume"):
-            from kerfwave import cut_jobs
-
-            return cut_jobs.run(arguments)
-        if arguments.command == "completion":
-            from kerfwave.completion import script
-
-            print(script(parser(), arguments.shell), end="")
-            return DONE
-        if arguments.command == "check" and arguments.format == "json":
-            from kerfwave import check_jobs
-
-            return check_jobs.run(arguments.specs, arguments.out)
-        how = {"write": arguments.command == "build", "explain": arguments.explain}
-        if arguments.jobs > 1 and len(arguments.specs) > 1:
-            from kerfwave import parallel_jobs
-
-            return parallel_jobs.run(arguments.specs, arguments.out, **how, processes=arguments.jobs)
-        return jobs.run(arguments.specs, arguments.out, **how)
+        status = _run(arguments)
+        sys.stdout.flush()  # while there is still somebody to tell
     except KeyboardInterrupt:
         print("interrupted; the last good package is untouched", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:
         # Whoever read our output has gone; that is no failure of ours.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        streams.let_go_of_output()
         return DONE
+    except OSError as error:
+        from kerfwave.engine.files import advice
+
+        print(f"kerfwave: {visible(str(error.filename or 'standard output'))}: {advice(error)}", file=sys.stderr)
+        streams.let_go_of_output()
+        return MACHINE_FAILED
     except Exception:
         # Python's own status for this is 1, which here means that a package was made.
         import traceback
@@ -100,6 +85,36 @@ def main(argv: Sequence[str] | None = None) -> int:
         traceback.print_exc()
         print("kerfwave: this is a fault in kerfwave, not in your files; nothing was written", file=sys.stderr)
         return MACHINE_FAILED
+    return status
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from kerfwave import jobs
+
+    if arguments.command in ("compare", "explore", "sweep", "fit", "promise", "learn"):
+        from importlib import import_module
+
+        status: int = import_module(f"kerfwave.{arguments.command}_jobs").run(arguments)
+        return status
+    if arguments.command in ("coupon", "resume"):
+        from kerfwave import cut_jobs
+
+        return cut_jobs.run(arguments)
+    if arguments.command == "completion":
+        from kerfwave.completion import script
+
+        print(script(parser(), arguments.shell), end="")
+        return DONE
+    if arguments.command == "check" and arguments.format == "json":
+        from kerfwave import check_jobs
+
+        return check_jobs.run(arguments.specs, arguments.out)
+    how = {"write": arguments.command == "build", "explain": arguments.explain}
+    if arguments.jobs > 1 and len(arguments.specs) > 1:
+        from kerfwave import parallel_jobs
+
+        return parallel_jobs.run(arguments.specs, arguments.out, **how, processes=arguments.jobs)
+    return jobs.run(arguments.specs, arguments.out, **how)
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from kerfwave import cli, jobs
 from kerfwave.engine import Store, Walker, encode
-from kerfwave.engine.files import write_atomic
+from kerfwave.engine.files import advice, write_atomic
 from kerfwave.engine.history import History
 from kerfwave.findings import Finding, SpecError, visible
 from kerfwave.stages import STAGES
@@ -74,7 +74,7 @@ def run(arguments: argparse.Namespace) -> int:
         try:
             write_atomic(target, text.encode("utf-8", "replace"))
         except OSError as error:
-            jobs._say(f"{visible(str(target))}: {error.strerror or error}")
+            jobs._say(f"{target}: {advice(error)}")
             return cli.MACHINE_FAILED
     return cli.DONE if found.same else cli.FAILED_CHECK
 

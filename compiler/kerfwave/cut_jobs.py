@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from kerfwave import cli
 from kerfwave.file_jobs import Refused, bytes_of, guarded, publish_aside, say, utf8_of, write_file
+from kerfwave.filenames import text_of_name
 
 if TYPE_CHECKING:
     from kerfwave import cut
@@ -76,7 +77,7 @@ def _coupon(arguments: argparse.Namespace) -> int:
     if arguments.read_square:
         return _read_square(coupons[0], arguments.read_square)
     name = f"{Path(arguments.spec).stem}-coupons"
-    files = _coupon_files(spec, coupons, recipe, f"out/{name}")  # the same bytes wherever it is written
+    files = _coupon_files(spec, coupons, recipe, f"out/{text_of_name(name)}")  # the same bytes wherever it is written
     print(publish_aside(files, Path(arguments.out), name))
     if not recipe.verified:
         say("the recipe is an estimate; these test cuts are what makes it a measured one")

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from kerfwave import cli
 from kerfwave.file_jobs import Refused, guarded, publish_aside, say
+from kerfwave.filenames import text_of_name
 from kerfwave.findings import visible
 
 if TYPE_CHECKING:
@@ -134,10 +135,16 @@ def _found(results: Any) -> tuple[list[Any], tuple[tuple[str, float], ...]]:
 def _executor(arguments: argparse.Namespace) -> Iterator[Executor]:
     """Give who does the work: a Dask cluster's client in the clothes of an executor, or processes of our own."""
     if arguments.scheduler is None:
-        from concurrent.futures import ProcessPoolExecutor
+        from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
 
-        with ProcessPoolExecutor(max_workers=arguments.jobs) as pool:
-            yield pool
+        from kerfwave.engine import PublishError
+        from kerfwave.parallel_jobs import LOST
+
+        try:
+            with ProcessPoolExecutor(max_workers=arguments.jobs) as pool:
+                yield pool
+        except BrokenExecutor:
+            raise PublishError(f"{LOST}; no table was written") from None
         return
     from importlib import import_module
 
@@ -165,7 +172,7 @@ def _files(
     kept = sum(row.verdict == table.KEPT for row in found)
     how = "the whole grid" if arguments.sample is None else f"a sample, seed {arguments.seed}"
     summary = f"{len(found)} variants ({how}), built up to the stage {arguments.to}; {kept} keep every check."
-    title = f"{Path(arguments.spec).stem}: {', '.join(keys)}"
+    title = f"{text_of_name(Path(arguments.spec).stem)}: {', '.join(keys)}"
     rows = [table.cells(row, names) for row in found]
     files = {
         "table.csv": table.csv_of(keys, found),

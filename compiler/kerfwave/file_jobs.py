@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kerfwave import cli
+from kerfwave.filenames import MOST_BYTES, native, text_of_name
 from kerfwave.findings import SpecError, render, visible
 
 if TYPE_CHECKING:
@@ -39,7 +40,9 @@ def guarded(what: str, job: Callable[[], int]) -> int:
     except BrokenPipeError:
         raise  # whoever read our output has gone; the command line knows what to do
     except OSError as error:
-        say(f"{error.filename or what}: {error.strerror or error}")
+        from kerfwave.engine.files import advice
+
+        say(f"{error.filename or what}: {advice(error)}")
         return cli.MACHINE_FAILED
     return cli.WRONG_INPUT
 
@@ -120,11 +123,12 @@ def publish_aside(files: Mapping[str, str], out: Path, name: str) -> Path:
     """Put the files into a folder of their own, whole or not at all."""
     from kerfwave.engine import publish
 
-    safe = "".join(c if c.isalnum() or c in "._-" else "-" for c in name)
-    done = publish({key: text.encode() for key, text in files.items()}, out / safe)
+    safe = "".join(c if c.isalnum() or c in "._-" else "-" for c in text_of_name(name))
+    place = out / native(safe.encode()[:MOST_BYTES].decode(errors="ignore"))
+    done = publish({key: text.encode() for key, text in files.items()}, place)
     if done.kept is not None:
         say(f"files changed by hand were kept in {done.kept}")
-    return out / safe
+    return place
 
 
 def write_file(path: Path, text: str) -> None:

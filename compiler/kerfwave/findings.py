@@ -12,6 +12,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from kerfwave.filenames import text_of_name
+
 Level = Literal["error", "warning"]
 
 CODES: dict[str, str] = {
@@ -121,7 +123,7 @@ def visible(text: str) -> str:
     """
     if text.isascii() and text.isprintable():
         return text
-    return "".join(_visible(char) for char in text)
+    return "".join(_visible(char) for char in text_of_name(text))
 
 
 def quoted(text: str, limit: int = 48) -> str:

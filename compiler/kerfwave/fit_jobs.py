@@ -24,6 +24,7 @@ from kerfwave.file_jobs import (
     whole,
     write_file,
 )
+from kerfwave.filenames import text_of_name
 from kerfwave.findings import visible
 
 if TYPE_CHECKING:
@@ -168,7 +169,7 @@ def _driver_text(arguments: argparse.Namespace, found: DriverFit, names: list[st
     if missing:
         flags = ", ".join("--sd" if key == "sd_cm2" else f"--{key.replace('_', '-')}" for key in missing)
         raise Refused(f"a driver file also needs {flags} (or --like a driver file that has them)")
-    name = arguments.name or target.stem
+    name = arguments.name or text_of_name(target.stem)
     return driver_file(found, facts, name=name, date=arguments.date, sources=sources, shown=arguments.output)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -23,7 +22,9 @@ from kerfwave.engine import (
     publish,
     recover,
 )
-from kerfwave.findings import Finding, SpecError, render
+from kerfwave.engine.files import advice
+from kerfwave.filenames import MOST_CHARACTERS, RULE, names_a_package, text_of_name
+from kerfwave.findings import Finding, SpecError, render, visible
 from kerfwave.model.measured import Measured, MeasuredValue
 from kerfwave.spec.shelf import sha256_of
 from kerfwave.stages import STAGES, labels
@@ -34,7 +35,6 @@ if TYPE_CHECKING:
     from kerfwave.model.parts import Check
     from kerfwave.spec import LoadedSpec
 
-STEM = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,98}")
 CACHE = ".cache"
 MEASURED_SUFFIX = ".measured.yaml"
 MOST_MEASURED_BYTES = 1 << 21  # twice what the reading takes, which says so
@@ -61,8 +61,8 @@ class Job:
 
     @property
     def stem(self) -> str:
-        """What the package's folder is called."""
-        return self.path.stem
+        """What the package's folder is called, as text in any locale."""
+        return text_of_name(self.path.stem)
 
 
 def run(specs: Sequence[str], out: str, *, write: bool, explain: bool, alone: bool = True) -> int:
@@ -78,7 +78,7 @@ def run(specs: Sequence[str], out: str, *, write: bool, explain: bool, alone: bo
         path = Path(name)
         target = Path(out) / path.stem
         try:
-            if write and STEM.fullmatch(path.stem):
+            if write and names_a_package(path.stem):
                 recover(target)  # from a build that was killed, even if this one gets nowhere
             standing = _nothing_to_do(path, Path(out)) if write and not explain else None
             job = _load(path) if standing is None else None
@@ -104,7 +104,7 @@ def run(specs: Sequence[str], out: str, *, write: bool, explain: bool, alone: bo
         except BrokenPipeError:
             raise  # whoever read our output has gone; the command line knows what to do
         except OSError as error:
-            _say(f"{error.filename or name}: {error.strerror or error}; the last good package is untouched")
+            _say(f"{error.filename or name}: {advice(error)}; the last good package is untouched")
             worst = max(worst, cli.MACHINE_FAILED)
     return worst
 
@@ -120,9 +120,9 @@ def _load(path: Path, tell: Callable[[Sequence[Finding]], None] = _show) -> Job:
     loaded = load(path)
     if loaded.warnings:
         tell(loaded.warnings)
-    if not STEM.fullmatch(path.stem):
+    if not names_a_package(path.stem):
         raise SpecError(
-            [_finding(str(path), "the file's name becomes the package's: use letters, digits, dot, dash, underscore")]
+            [_finding(str(path), f"the file's name becomes the package's: use {RULE}, at most {MOST_CHARACTERS}")]
         )
     beside = path.with_name(path.stem + MEASURED_SUFFIX)
     read = dict(zip(map(str, loaded.files), loaded.sha256, strict=True)) | {str(beside): sha256_of(beside)}
@@ -290,4 +290,4 @@ def _colour() -> bool:
 
 
 def _say(text: str) -> None:
-    print(f"kerfwave: {text}", file=sys.stderr)
+    print(f"kerfwave: {visible(text)}", file=sys.stderr)

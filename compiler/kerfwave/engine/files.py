@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import itertools
 import os
 import stat
 from pathlib import Path
+
+FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+FORBIDDEN = (errno.EACCES, errno.EPERM, errno.EROFS)
 
 _counter = itertools.count()
 
@@ -59,6 +63,17 @@ def is_real_folder(path: Path) -> bool:
         return stat.S_ISDIR(path.lstat().st_mode)
     except OSError:
         return False
+
+
+def advice(error: OSError) -> str:
+    """Return what the system said, and what a person can do about it."""
+    if error.errno in FULL:
+        return "the disk is full: free some room and run this again"
+    if error.errno in FORBIDDEN:
+        return f"{explain(error)}: mend that, or name another folder"
+    if error.errno == errno.ENAMETOOLONG:
+        return "the name is too long for this file system: use a shorter one"
+    return explain(error)
 
 
 def explain(error: OSError) -> str:

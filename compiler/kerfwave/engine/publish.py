@@ -18,7 +18,7 @@ from pathlib import Path
 from kerfwave.engine import codec
 from kerfwave.engine.errors import PublishError
 from kerfwave.engine.exchange import exchange
-from kerfwave.engine.files import explain, is_real_folder, read_regular
+from kerfwave.engine.files import FORBIDDEN, FULL, explain, is_real_folder, read_regular
 from kerfwave.engine.lock import locked
 from kerfwave.engine.packagefiles import MANIFEST, check_names, listing, manifest, stamp_of, vouched, walk
 
@@ -206,15 +206,15 @@ def _ignored() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        if error.errno in (errno.ENOSPC, errno.EIO, getattr(errno, "EDQUOT", errno.ENOSPC)):
+        if error.errno in (errno.EIO, *FULL):
             raise
 
 
 def _what_to_do(error: OSError, target: Path, size: int) -> str:
     place = error.filename or target
     unchanged = f"{target} is as it was before"
-    if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)):
+    if error.errno in FULL:
         return f"the disk is full: the package takes {size / 1e6:.1f} MB. Free some room and build again; {unchanged}."
-    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+    if error.errno in FORBIDDEN:
         return f"no permission to write {place}. Mend that, or build into another folder with --out; {unchanged}."
     return f"could not write {place} ({explain(error)}); {unchanged}."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -15,6 +16,7 @@ from kerfwave.spec.writing import text_of
 from kerfwave.spec.yaml_source import read_file
 
 _SHELVED = ("driver", "stock", "machine")
+_NAME = re.compile(r"(?:drivers/)?[A-Za-z0-9][A-Za-z0-9_-]{0,80}\.(?:yaml|yml|txt)")  # the same on every system
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +53,14 @@ def _variant(
     for index in order:
         _set(own, spec, varied[index], row[index])
     _inline(own, spec)
-    files = [(spec.name, text_of(own))]
+    files = []
     response = own["driver"].get("response_file") if isinstance(own.get("driver"), dict) else None
     if isinstance(response, str):
-        files.append((response, _followed(spec, "response", response).read_text("utf-8")))
-    return Variant(number, row, tuple(files))
+        text = _followed(spec, "response", response).read_text("utf-8")
+        own["driver"]["response_file"] = response if _NAME.fullmatch(response) else "drivers/response.txt"
+        files.append((own["driver"]["response_file"], text))
+    name = spec.name if _NAME.fullmatch(spec.name) else "variant.yaml"
+    return Variant(number, row, ((name, text_of(own)), *files))
 
 
 def _set(data: dict[str, Any], spec: Path, vary: Vary, value: Value) -> None:
