@@ -296,7 +296,7 @@ def test_a_kill_at_any_step_leaves_the_old_or_the_new_package(target, monkeypatc
 
         with monkeypatch.context() as patch:
             steps_of(patch, fail)
-            patch.setattr(module, "_clear", lambda target, fail=fail, step=step: fail(step))
+            patch.setattr(module, "_clear", lambda target, left, fail=fail, step=step: fail(step))
             with pytest.raises(Killed):
                 publish(NEW, target)
         recover(target)

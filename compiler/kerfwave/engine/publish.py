@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -59,17 +60,20 @@ def publish(files: Mapping[str, bytes], target: Path, on_wait: Callable[[], None
     content = {**files, MANIFEST: text}
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        with locked(target.parent / f".{target.name}.lock", on_wait):
-            _recover(target)
+        with locked(target.parent / f".{target.name}.lock", on_wait) as alone:
+            _recover(target, alone)
             _refuse_strangers(target, content)
             if stamp_of(target) == stamp:
                 return Published(stamp, changed=False)
-            kept = _keep_edited(target, content)
+            # Where there are no locks somebody else may be writing too: each in a folder of its own.
+            whose = "" if alone else f"-{os.getpid()}"
+            incoming, outgoing = _incoming(target, whose), _outgoing(target, whose)
+            kept = _keep_edited(target, content, whose)
             try:
-                _write_all(content, _incoming(target))
-                _swap(_incoming(target), target)
+                _write_all(content, incoming)
+                _swap(incoming, target, outgoing)
             finally:
-                _clear(target)
+                _clear(target, (*_leftovers(target), incoming, outgoing) if alone else (incoming, outgoing))
             return Published(stamp, changed=True, kept=kept)
     except OSError as error:
         raise PublishError(_what_to_do(error, target, sum(map(len, content.values())))) from error
@@ -84,36 +88,52 @@ def recover(target: Path) -> None:
         if that is not possible.
     """
     try:
-        if os.path.lexists(_incoming(target)) or os.path.lexists(_outgoing(target)):
-            with locked(target.parent / f".{target.name}.lock"):
-                _recover(target)
+        if target.parent.is_dir() and _leftovers(target):
+            with locked(target.parent / f".{target.name}.lock") as alone:
+                _recover(target, alone)
     except OSError as error:
         raise PublishError(_what_to_do(error, target, 0)) from error
 
 
-def _incoming(target: Path) -> Path:
-    return target.with_name(f".{target.name}.incoming")
+def _incoming(target: Path, whose: str = "") -> Path:
+    return target.with_name(f".{target.name}.incoming{whose}")
 
 
-def _outgoing(target: Path) -> Path:
-    return target.with_name(f".{target.name}.outgoing")
+def _outgoing(target: Path, whose: str = "") -> Path:
+    return target.with_name(f".{target.name}.outgoing{whose}")
 
 
-def _recover(target: Path) -> None:
-    if not os.path.lexists(target) and is_real_folder(_outgoing(target)):
-        _outgoing(target).rename(target)
-    _clear(target)
+def _recover(target: Path, alone: bool) -> None:
+    left = _leftovers(target)
+    if not os.path.lexists(target):
+        gone = [path for path in left if _is_old(path, target) and is_real_folder(path)]
+        if gone:
+            gone[0].rename(target)
+    if alone:  # without a lock these may be another's work
+        _clear(target, left)
 
 
-def _clear(target: Path) -> None:
-    """Remove leftovers. Only ever called while the target stands or never stood."""
-    for path in (_incoming(target), _outgoing(target)):
-        if path == _outgoing(target) and not os.path.lexists(target):
-            continue  # the swap was broken off in the middle, and this is the last good package
+def _clear(target: Path, left: Sequence[Path]) -> None:
+    """Remove leftovers, but not the last good package, where the swap was broken off in the middle."""
+    for path in left:
+        if _is_old(path, target) and not os.path.lexists(target):
+            continue
         if is_real_folder(path):
             shutil.rmtree(path, ignore_errors=True)
         elif os.path.lexists(path):
             path.unlink()
+
+
+def _is_old(path: Path, target: Path) -> bool:
+    return path.name.startswith(_outgoing(target).name)
+
+
+def _leftovers(target: Path) -> tuple[Path, ...]:
+    """Return what builds of this target left that were killed: new, old, or copies of what a person changed."""
+    begin = f".{target.name}."
+    ours = re.compile(r"(incoming|outgoing)(-[a-z0-9-]+)?")
+    found = (path for path in target.parent.iterdir() if path.name.startswith(begin))
+    return tuple(sorted(path for path in found if ours.fullmatch(path.name[len(begin) :])))
 
 
 def _refuse_strangers(target: Path, content: Mapping[str, bytes]) -> None:
@@ -133,7 +153,7 @@ def _refuse_strangers(target: Path, content: Mapping[str, bytes]) -> None:
             )
 
 
-def _keep_edited(target: Path, content: Mapping[str, bytes]) -> Path | None:
+def _keep_edited(target: Path, content: Mapping[str, bytes], whose: str) -> Path | None:
     """Copy what a person changed or added in the old package to a folder beside it, whole, before it is replaced."""
     if not is_real_folder(target):
         return None
@@ -150,7 +170,7 @@ def _keep_edited(target: Path, content: Mapping[str, bytes]) -> Path | None:
     number = 1
     while os.path.lexists(place := target.with_name(f"{target.name}.edited-{number}")):
         number += 1
-    aside = target.with_name(f".{place.name}.incoming")
+    aside = _incoming(target, f"-{place.name.removeprefix(target.name + '.')}{whose}")
     shutil.rmtree(aside, ignore_errors=True)
     try:
         for name in edited:
@@ -178,15 +198,15 @@ def _write_all(content: Mapping[str, bytes], folder: Path) -> None:
         _sync_folder(place)
 
 
-def _swap(new: Path, target: Path) -> None:
+def _swap(new: Path, target: Path, outgoing: Path) -> None:
     if not os.path.lexists(target):
         new.rename(target)
     elif not exchange(new, target):
-        target.rename(_outgoing(target))
+        target.rename(outgoing)
         try:
             new.rename(target)
         except BaseException:
-            _outgoing(target).rename(target)
+            outgoing.rename(target)
             raise
     _sync_folder(target.parent)
 
