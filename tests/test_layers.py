@@ -28,7 +28,14 @@ ROOMS = {
     "engine": (),
     **dict.fromkeys(TRADES, ("model", "numfmt")),
     "writers": ("model", "numfmt"),
-    "spec": ("model", "numfmt", "findings", "acoustics", "measure.columns"),  # without numpy: a test below sees to that
+    "spec": (
+        "model",
+        "numfmt",
+        "filenames",
+        "findings",
+        "acoustics",
+        "measure.columns",
+    ),  # without numpy: a test below sees to that
     "compare": ("numfmt", "engine", "writers"),
     "measure": ("model", "numfmt", "acoustics"),
     "learn": ("model", "numfmt", "findings", "spec", "acoustics", "measure", "writers"),
@@ -110,7 +117,7 @@ ROOMS = {
     ),
     "fit_jobs": ("cli", "file_jobs", "filenames", "findings", "acoustics", "measure", "learn"),
     "promise_jobs": ("cli", "jobs", "file_jobs", "findings", "measure", "learn"),
-    "learn_jobs": ("cli", "file_jobs", "findings", "compare", "learn"),
+    "learn_jobs": ("cli", "file_jobs", "filenames", "findings", "compare", "learn"),
     "__main__": ("cli",),
 }
 HEAVY = ("numpy", "scipy", "shapely", "jinja2", "jsonschema", "svgwrite")

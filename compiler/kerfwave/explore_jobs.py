@@ -35,6 +35,7 @@ def add_parser(commands: Any) -> None:
     explore.add_argument(
         "--vary",
         action="append",
+        type=text_of_name,
         required=True,
         metavar="KEY=VALUES",
         help="driver=drivers/a.yaml,drivers/b.yaml or enclosure.plan.depth_mm=200..240/5 (five steps); more than one "

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kerfwave import cli
-from kerfwave.filenames import MOST_BYTES, native, text_of_name
+from kerfwave.filenames import MOST_BYTES, is_plain, native, text_of_name
 from kerfwave.findings import SpecError, render, visible
 
 if TYPE_CHECKING:
@@ -40,10 +40,10 @@ def guarded(what: str, job: Callable[[], int]) -> int:
     except BrokenPipeError:
         raise  # whoever read our output has gone; the command line knows what to do
     except OSError as error:
-        from kerfwave.engine.files import advice
+        from kerfwave.engine.files import WRONG_NAME, advice
 
-        say(f"{error.filename or what}: {advice(error)}")
-        return cli.MACHINE_FAILED
+        say(f"{error.filename or what}: {advice(error)}; nothing was written")
+        return cli.WRONG_INPUT if error.errno in WRONG_NAME else cli.MACHINE_FAILED
     return cli.WRONG_INPUT
 
 
@@ -123,7 +123,7 @@ def publish_aside(files: Mapping[str, str], out: Path, name: str) -> Path:
     """Put the files into a folder of their own, whole or not at all."""
     from kerfwave.engine import publish
 
-    safe = "".join(c if c.isalnum() or c in "._-" else "-" for c in text_of_name(name))
+    safe = "".join(c if is_plain(c) else "-" for c in text_of_name(name))
     place = out / native(safe.encode()[:MOST_BYTES].decode(errors="ignore"))
     done = publish({key: text.encode() for key, text in files.items()}, place)
     if done.kept is not None:

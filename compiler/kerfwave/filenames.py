@@ -31,16 +31,17 @@ def names_a_package(stem: str) -> bool:
     """Tell whether a spec file's name without its ending can name a folder everywhere, and hides nothing."""
     text = text_of_name(stem)
     fits = 0 < len(text) <= MOST_CHARACTERS and len(text.encode("utf-8", "replace")) <= MOST_BYTES
-    return fits and text[0] not in "._-" and all(c in "._-" or _is_plain(c) for c in text) and not _is_mark(text[0])
+    return fits and text[0] not in "._-" and all(map(is_plain, text)) and not _is_mark(text[0])
 
 
 def _from_bytes(name: str) -> bool:
     return any("\udc80" <= char <= "\udcff" for char in name) and not any("\ud800" <= char < "\udc80" for char in name)
 
 
-def _is_plain(char: str) -> bool:
+def is_plain(char: str) -> bool:
+    """Tell whether a character may stand in the name of a package's folder."""
     # The replacement character stands for bytes that are no text.
-    return char != "\ufffd" and unicodedata.category(char).startswith(_GROUPS)
+    return char in "._-" or (char != "\ufffd" and unicodedata.category(char).startswith(_GROUPS))
 
 
 def _is_mark(char: str) -> bool:

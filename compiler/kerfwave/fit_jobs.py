@@ -60,7 +60,7 @@ def add_parser(commands: Any) -> None:
     fit.add_argument(
         "-o", "--output", metavar="FILE.yaml", help="the driver file to write, such as specs/drivers/x.yaml"
     )
-    fit.add_argument("--name", help="what the driver is called in that file (default: the file's name)")
+    fit.add_argument("--name", type=text_of_name, help="what the driver is called there (default: the file's name)")
     fit.add_argument("--like", metavar="FILE.yaml", help="a driver file that gives sizes and ratings not given here")
     fit.add_argument("--date", default="", metavar="2026-05-02", help="when it was measured")
     fit.add_argument("--replace", action="store_true", help="change the values in a driver file that is there")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from kerfwave import cli
 from kerfwave.file_jobs import Refused, bytes_of, guarded, number_of, say, utf8_of, whole, write_file
+from kerfwave.filenames import text_of_name
 from kerfwave.findings import visible
 
 if TYPE_CHECKING:
@@ -31,13 +32,13 @@ def _add_learn_driver(what: Any) -> None:
     driver.add_argument("file", metavar="FILE.yaml")
     driver.add_argument("values", nargs="+", metavar="KEY=NUMBER", help="such as fs_hz=104.2")
     _add_dated(driver)
-    driver.add_argument("--why", default="measured", help="from what; stays in the file's history")
+    driver.add_argument("--why", type=text_of_name, default="measured", help="from what; stays in the file's history")
 
 
 def _add_learn_recipe(what: Any) -> None:
     recipe = what.add_parser("recipe", help="add what a coupon taught to a recipe file")
     recipe.add_argument("file", metavar="FILE.yaml", help="such as specs/recipes/mine.yaml; made if it is not there")
-    recipe.add_argument("--name", required=True, help="what the recipe is called")
+    recipe.add_argument("--name", type=text_of_name, required=True, help="what the recipe is called")
     recipe.add_argument("--coupon", required=True, help="which test cut it was found with, such as coupon-kerf")
     _add_dated(recipe)
     recipe.add_argument("--like", metavar="ENTRY", help="an entry of the file that gives what is not given here")
@@ -58,8 +59,8 @@ def _add_learn_recipe(what: Any) -> None:
     recipe.add_argument("--material", metavar="KEY", help="as in the stock file, such as birch-plywood")
     recipe.add_argument("--glue", choices=("uf", "muf", "pf", "none", "unknown"))
     recipe.add_argument("--air-assist", choices=("true", "false"))
-    recipe.add_argument("--by", default="", help="who found it")
-    recipe.add_argument("--note", default="")
+    recipe.add_argument("--by", type=text_of_name, default="", help="who found it")
+    recipe.add_argument("--note", type=text_of_name, default="")
 
 
 def _add_learn_measured(what: Any) -> None:
@@ -78,9 +79,9 @@ def _add_learn_measured(what: Any) -> None:
         "--promise", metavar="FILE.json", help="promise.json of a comparison: tuning and as-built values"
     )
     _add_dated(measured)
-    measured.add_argument("--source", default="", help="from what, such as the name of a sweep")
-    measured.add_argument("--by", default="", help="who measured")
-    measured.add_argument("--note", default="")
+    measured.add_argument("--source", type=text_of_name, default="", help="from what, such as the name of a sweep")
+    measured.add_argument("--by", type=text_of_name, default="", help="who measured")
+    measured.add_argument("--note", type=text_of_name, default="")
 
 
 def _add_dated(command: argparse.ArgumentParser) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 FORBIDDEN = (errno.EACCES, errno.EPERM, errno.EROFS)
+WRONG_NAME = (errno.ENAMETOOLONG, errno.ELOOP, errno.ENOTDIR, errno.EISDIR)  # no fault of the machine's
 
 _counter = itertools.count()
 
@@ -73,6 +74,8 @@ def advice(error: OSError) -> str:
         return f"{explain(error)}: mend that, or name another folder"
     if error.errno == errno.ENAMETOOLONG:
         return "the name is too long for this file system: use a shorter one"
+    if error.errno in WRONG_NAME:
+        return f"{explain(error)}: name another place"
     return explain(error)
 
 

@@ -10,6 +10,7 @@ import hashlib
 import os
 from pathlib import Path
 
+from kerfwave.filenames import native, text_of_name
 from kerfwave.findings import quoted
 
 FOLDERS = {
@@ -70,11 +71,11 @@ def named(spec: Path, kind: str, name: str) -> Path:
         raise ShelfError(
             "K303", f"there is no shelf with {prefix}", why, f"make the folder {prefix}, or write it inline"
         )
-    path = folder.joinpath(*parts[1:])
-    if not path.exists():
+    path = folder.joinpath(*map(native, parts[1:]))
+    if not _exists(path):
         from kerfwave.spec.suggest import nearest
 
-        names = [file.name for file in listed(spec, kind)]
+        names = [text_of_name(file.name) for file in listed(spec, kind)]
         near = nearest("/".join(parts[1:]), names)
         why = f"on the shelf: {', '.join(names[:12])}" if names else "the shelf is empty"
         raise ShelfError("K301", f"there is no {quoted(name)} on the shelf", why, f"{prefix}/{near}" if near else "")
@@ -110,6 +111,13 @@ def surroundings(spec: Path) -> tuple[str, ...]:
     """Return all that decides which shelf files a spec gets: where the shelves are, and what is listed there."""
     folders = (f"{kind}: {folder_for(spec, kind)}" for kind in FOLDERS)
     return (str(spec.absolute()), *folders, *(path.as_posix() for path in listed(spec, "recipes")))
+
+
+def _exists(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):  # too long a name, or one that this system cannot write
+        return False
 
 
 def _like(path: Path, spec: Path) -> Path:

@@ -125,7 +125,8 @@ def _forbidden(lines: tuple[str, ...], shown: str) -> Iterator[Finding]:
         message = f"character U+{ord(match.group()):04X} has no place in a spec"
         why = "control characters, line separators and changes of writing direction hide what a file says"
         line = lines[number - 1]
-        yield Finding("K104", "error", shown, number, match.start() + 1, message, why, "delete it", line)
+        hint = "save the file as UTF-8" if match.group() == "\0" else "delete it"
+        yield Finding("K104", "error", shown, number, match.start() + 1, message, why, hint, line)
 
 
 @dataclass(slots=True)
@@ -326,6 +327,7 @@ def unprintable(text: str) -> str:
 _SPACES = "\u00a0\u2002\u2003\u2009\u202f\u3000"
 
 _SYNTAX_HINTS = (
+    ("nesting depth", "a spec needs four levels"),
     ("found a tab character", "indent with spaces, not with tabs"),
     ("found character '\\t'", "indent with spaces, not with tabs"),
     ("found character that cannot start any token", "indent with spaces, not tabs; quote text that begins with a sign"),
