@@ -34,16 +34,30 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"kerfwave {__version__}")
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    build = commands.add_parser("build", help="compile specs into packages")
-    check = commands.add_parser("check", help="validate and size specs without writing a package")
+    build = commands.add_parser(
+        "build",
+        help="make a package from each spec",
+        description="Make a package from each spec: sheets, programs, bill of materials and build guide. Only what a "
+        "change touches is worked out again.",
+    )
+    check = commands.add_parser(
+        "check",
+        help="check specs and size them, without a package",
+        description="Check each spec, size, fold and slice it, and list the design checks. No package is written.",
+    )
     for command in (build, check):
         command.add_argument("specs", nargs="+", metavar="SPEC", help="a spec file (YAML)")
         command.add_argument("--out", default="out", metavar="DIR", help="folder for packages and cache (default: out)")
         command.add_argument("--explain", action="store_true", help="say why each stage ran")
         command.add_argument("--jobs", type=processes, default=1, metavar="N", help="specs at once (default: 1)")
     check.add_argument("--format", choices=("text", "json"), default="text", help="of what is printed (default: text)")
-    completion = commands.add_parser("completion", help="print a script that completes commands in a shell")
-    completion.add_argument("shell", choices=("bash", "zsh", "fish"))
+    completion = commands.add_parser(
+        "completion",
+        help="print a script that completes commands in a shell",
+        description="Print a script that completes commands, options and their values. Its first line says how to "
+        "load it.",
+    )
+    completion.add_argument("shell", choices=("bash", "zsh", "fish"), help="the shell that loads it")
     from kerfwave import compare_jobs, cut_jobs, explore_jobs, fit_jobs, learn_jobs, promise_jobs, sweep_jobs
 
     for bench in (compare_jobs, explore_jobs, cut_jobs, sweep_jobs, fit_jobs, promise_jobs, learn_jobs):

@@ -25,7 +25,11 @@ _LENGTHS = ("AB", "DC", "AD", "BC", "AC", "BD")
 
 def add_parser(commands: Any) -> None:
     """Add `coupon` and `resume` to the command line."""
-    coupon = commands.add_parser("coupon", help="write test cuts for the machine and stock of a spec")
+    coupon = commands.add_parser(
+        "coupon",
+        help="write test cuts for the machine and stock of a spec",
+        description="Write the test cuts for the machine and the sheets of a spec, with a page on how to read them.",
+    )
     coupon.add_argument("spec", metavar="SPEC", help="a spec file (YAML)")
     coupon.add_argument("--out", default="out", metavar="DIR", help="folder for the test cuts (default: out)")
     coupon.add_argument(
@@ -35,7 +39,12 @@ def add_parser(commands: Any) -> None:
         metavar=_LENGTHS,
         help="print axis_scale and skew_deg from the six lengths read off coupon-square, in mm; write nothing",
     )
-    resume = commands.add_parser("resume", help="write the rest of a program that was stopped, from a piece on")
+    resume = commands.add_parser(
+        "resume",
+        help="write the rest of a program that was stopped, from a piece on",
+        description="Write the rest of a program that was stopped, from a piece on. What was cut before it is not cut "
+        "again, so the sheet must lie exactly where it lay.",
+    )
     resume.add_argument("source", metavar="SPEC_OR_PACKAGE", help="a package folder, or the spec it is built from")
     resume.add_argument("sheet", metavar="SHEET", help="which program, such as sheet-02 or 2, or a piece's own")
     resume.add_argument("piece", metavar="PIECE", help="a piece, or a row of the guide's table of restart points")

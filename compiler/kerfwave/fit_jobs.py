@@ -42,7 +42,12 @@ NEEDED = FACTS[:6]
 
 def add_parser(commands: Any) -> None:
     """Add `fit` to the command line."""
-    fit = commands.add_parser("fit", help="fit a driver's parameters to impedance sweeps")
+    fit = commands.add_parser(
+        "fit",
+        help="fit a driver's parameters to impedance sweeps",
+        description="Fit a driver's parameters to impedance sweeps, with uncertainties: one in free air, and, for Vas "
+        "and the moving mass, one with mass added or in a box of known volume.",
+    )
     fit.add_argument("free_air", metavar="FREE_AIR.txt", help="columns: Hz, ohm, and degrees if there are any")
     fit.add_argument("--added-mass", nargs=2, metavar=("GRAMS", "FILE"), help="a sweep with so much on the cone")
     fit.add_argument("--known-box", nargs=2, metavar=("LITRES", "FILE"), help="a sweep in a closed box of so much air")

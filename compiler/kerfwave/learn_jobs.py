@@ -17,10 +17,28 @@ if TYPE_CHECKING:
     from kerfwave.learn.edit import Value
     from kerfwave.learn.records import Record
 
+# What a recipe has to have, and the option that says it.
+_RECIPE_OPTIONS = {
+    "optical_power_w": "--optical-power",
+    "wavelength_nm": "--wavelength",
+    "material": "--material",
+    "glue": "--glue",
+    "thickness_mm": "--thickness",
+    "air_assist": "--air-assist",
+    "power_percent": "--power",
+    "feed_mm_min": "--feed",
+    "passes": "--passes",
+    "kerf_mm": "--kerf or --gap",
+}
+
 
 def add_parser(commands: Any) -> None:
     """Add `learn driver`, `learn recipe` and `learn measured` to the command line."""
-    learn = commands.add_parser("learn", help="write back what was measured: driver, recipe, records beside a spec")
+    learn = commands.add_parser(
+        "learn",
+        help="write back what was measured: driver, recipe, records beside a spec",
+        description="Write back what was measured, with its date. The next build uses it; comments in the files stay.",
+    )
     what = learn.add_subparsers(dest="what", required=True, metavar="WHAT")
     _add_learn_driver(what)
     _add_learn_recipe(what)
@@ -28,15 +46,24 @@ def add_parser(commands: Any) -> None:
 
 
 def _add_learn_driver(what: Any) -> None:
-    driver = what.add_parser("driver", help="change numbers in a driver file")
-    driver.add_argument("file", metavar="FILE.yaml")
+    driver = what.add_parser(
+        "driver",
+        help="change numbers in a driver file",
+        description="Change numbers in a driver file, and keep the old ones in its history.",
+    )
+    driver.add_argument("file", metavar="FILE.yaml", help="the driver file, such as specs/drivers/mine.yaml")
     driver.add_argument("values", nargs="+", metavar="KEY=NUMBER", help="such as fs_hz=104.2")
     _add_dated(driver)
     driver.add_argument("--why", type=text_of_name, default="measured", help="from what; stays in the file's history")
 
 
 def _add_learn_recipe(what: Any) -> None:
-    recipe = what.add_parser("recipe", help="add what a coupon taught to a recipe file")
+    recipe = what.add_parser(
+        "recipe",
+        help="add what a coupon taught to a recipe file",
+        description="Add what a test cut taught to a recipe file. What you do not say comes from the package "
+        "(--package) or from another entry (--like).",
+    )
     recipe.add_argument("file", metavar="FILE.yaml", help="such as specs/recipes/mine.yaml; made if it is not there")
     recipe.add_argument("--name", type=text_of_name, required=True, help="what the recipe is called")
     recipe.add_argument("--coupon", required=True, help="which test cut it was found with, such as coupon-kerf")
@@ -47,24 +74,31 @@ def _add_learn_recipe(what: Any) -> None:
         metavar="DIR",
         help="package or folder of test cuts: gives what is not given here",
     )
-    recipe.add_argument("--passes", type=int, metavar="N")
+    recipe.add_argument("--passes", type=int, metavar="N", help="how often the line is gone over")
     recipe.add_argument("--kerf", type=float, nargs="+", metavar="MM", help="readings; their mean is written")
     recipe.add_argument("--gap", type=float, metavar="MM", help="of coupon-kerf, its strips pushed together")
     recipe.add_argument("--strips", type=int, default=10, metavar="N", help="of that coupon (default: 10)")
     recipe.add_argument("--thickness", type=float, nargs="+", metavar="MM", help="readings; their mean is written")
-    recipe.add_argument("--feed", type=float, metavar="MM_MIN")
-    recipe.add_argument("--power", type=float, metavar="PERCENT")
-    recipe.add_argument("--optical-power", type=float, metavar="W")
-    recipe.add_argument("--wavelength", type=float, metavar="NM")
+    recipe.add_argument("--feed", type=float, metavar="MM_MIN", help="speed with the beam on, mm/min")
+    recipe.add_argument("--power", type=float, metavar="PERCENT", help="of full drive")
+    recipe.add_argument("--optical-power", type=float, metavar="W", help="of the laser, as light")
+    recipe.add_argument("--wavelength", type=float, metavar="NM", help="of the laser")
     recipe.add_argument("--material", metavar="KEY", help="as in the stock file, such as birch-plywood")
-    recipe.add_argument("--glue", choices=("uf", "muf", "pf", "none", "unknown"))
-    recipe.add_argument("--air-assist", choices=("true", "false"))
+    recipe.add_argument(
+        "--glue", choices=("uf", "muf", "pf", "none", "unknown"), help="of the board, as in the stock file"
+    )
+    recipe.add_argument("--air-assist", choices=("true", "false"), help="whether air was blown into the cut")
     recipe.add_argument("--by", type=text_of_name, default="", help="who found it")
-    recipe.add_argument("--note", type=text_of_name, default="")
+    recipe.add_argument("--note", type=text_of_name, default="", help="a line of your own")
 
 
 def _add_learn_measured(what: Any) -> None:
-    measured = what.add_parser("measured", help="record what was measured on a finished speaker, beside its spec")
+    measured = what.add_parser(
+        "measured",
+        help="record what was measured on a finished speaker, beside its spec",
+        description="Record what was measured on a finished speaker in a file beside its spec. The next build "
+        "reads it.",
+    )
     measured.add_argument("spec", metavar="SPEC", help="the spec; records go beside it, as SPEC's name.measured.yaml")
     measured.add_argument(
         "--set",
@@ -81,7 +115,7 @@ def _add_learn_measured(what: Any) -> None:
     _add_dated(measured)
     measured.add_argument("--source", type=text_of_name, default="", help="from what, such as the name of a sweep")
     measured.add_argument("--by", type=text_of_name, default="", help="who measured")
-    measured.add_argument("--note", type=text_of_name, default="")
+    measured.add_argument("--note", type=text_of_name, default="", help="a line of your own")
 
 
 def _add_dated(command: argparse.ArgumentParser) -> None:
@@ -118,7 +152,11 @@ def _learn_recipe(arguments: argparse.Namespace) -> int:
     if target.suffix not in (".yaml", ".yml"):
         raise Refused(f"{target}: a recipe file's name ends in .yaml")
     old = utf8_of(bytes_of(arguments.file), arguments.file) if target.exists() else None
-    text = add_recipe(old, arguments.file, _recipe_entry(arguments), like=arguments.like, replace=arguments.replace)
+    entry = _recipe_entry(arguments)
+    missing = [option for key, option in _RECIPE_OPTIONS.items() if key not in entry]
+    if missing and arguments.like is None:
+        raise Refused(f"still to say: {', '.join(missing)}; or name what knows them, with --package or --like")
+    text = add_recipe(old, arguments.file, entry, like=arguments.like, replace=arguments.replace)
     return _finish(target, old, text)
 
 

@@ -17,7 +17,12 @@ if TYPE_CHECKING:
 
 def add_parser(commands: Any) -> None:
     """Add `promise` to the command line."""
-    promise = commands.add_parser("promise", help="lay a measurement over what a package promised")
+    promise = commands.add_parser(
+        "promise",
+        help="lay a measurement over what a package promised",
+        description="Lay a measurement over what a package promised, and say what explains the difference: a leak, "
+        "another volume, another driver.",
+    )
     promise.add_argument("package", metavar="PACKAGE|SPEC", help="a package folder or a spec file")
     promise.add_argument("--impedance", metavar="FILE", help="columns: Hz, ohm, and degrees if there are any")
     promise.add_argument("--response", metavar="FILE", help="columns: Hz, dB, and degrees if there are any")

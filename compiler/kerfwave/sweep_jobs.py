@@ -28,9 +28,17 @@ stop at the first rattle or smell. A sweep puts more heat into a small driver th
 
 def add_parser(commands: Any) -> None:
     """Add `sweep write` and `sweep read` to the command line."""
-    sweep = commands.add_parser("sweep", help="write a sine sweep as WAV, or read a recording of one")
+    sweep = commands.add_parser(
+        "sweep",
+        help="write a sine sweep as WAV, or read a recording of one",
+        description="Write a sine sweep to play through the finished speaker, or read a recording of it.",
+    )
     actions = sweep.add_subparsers(dest="action", required=True, metavar="ACTION")
-    write = actions.add_parser("write", help="write an exponential sine sweep as WAV")
+    write = actions.add_parser(
+        "write",
+        help="write an exponential sine sweep as WAV",
+        description="Write an exponential sine sweep as WAV. Turn the amplifier down before you play it.",
+    )
     write.add_argument("file", metavar="OUT.wav", help="the file to write")
     _add_sweep(write)
     write.add_argument("--bits", type=int, choices=(16, 24, 32), default=24, help="of a sample (default: 24)")
@@ -43,7 +51,11 @@ def add_parser(commands: Any) -> None:
     write.add_argument("--lead", type=float, default=0.5, metavar="S", help="silence before (default: 0.5)")
     write.add_argument("--tail", type=float, default=1.0, metavar="S", help="silence after (default: 1)")
     write.add_argument("--force", action="store_true", help="write over a file that is there")
-    read = actions.add_parser("read", help="read the recording of a sweep: response, impulse response, distortion")
+    read = actions.add_parser(
+        "read",
+        help="read the recording of a sweep: response, impulse response, distortion",
+        description="Read the recording of a sweep: response, impulse response and distortion, as CSV and SVG.",
+    )
     read.add_argument("recording", metavar="RECORDING.wav", help="the recording")
     read.add_argument(
         "--sweep", metavar="FILE.wav", help="the file that was played; it says itself what sweep it holds"

@@ -371,7 +371,9 @@ def test_learn_recipe_from_a_coupon_serves_the_next_build(shelf, capsys):
     assert main([*job, *read]) == 2
     assert main([*job, *read, "--kerf", "0.2"]) == 2
     before = file.read_text("utf-8")
+    capsys.readouterr()
     assert main([*job, "--replace", "--kerf", "0.2", "0.21"]) == 2  # half an entry
+    assert "still to say: --thickness, --feed, --passes; or name what knows them" in capsys.readouterr().err
     assert file.read_text("utf-8") == before
     capsys.readouterr()
 
