@@ -1,9 +1,11 @@
 """Names of openings run into nothing: not into the body, not into the dimension line, not off the page."""
 
+import dataclasses
 import re
 from xml.etree import ElementTree
 
 import pytest
+from shapely.affinity import rotate
 from shapely.geometry import Polygon, box
 
 from bodies import made, rectangle, trapezoid
@@ -22,7 +24,8 @@ def boxes(text):
             x, y, size = (float(e.get(k)) for k in ("x", "y", "font-size"))
             wide = GLYPH * len(e.text) * size
             left = {"start": x, "middle": x - wide / 2, "end": x - wide}[e.get("text-anchor")]
-            found[e.text] = box(left, y - 0.75 * size, left + wide, y + 0.2 * size)
+            lying = box(left, y - 0.75 * size, left + wide, y + 0.2 * size)
+            found[e.text] = rotate(lying, -90, origin=(x, y)) if e.get("transform") else lying
     return found
 
 
@@ -54,6 +57,18 @@ def test_names_stand_clear(plan, stack, pick):
     for i, name in enumerate(names):
         assert page(whole).covers(name)
         assert not any(name.intersects(other) for other in names[:i])
+
+
+@pytest.mark.parametrize(("width_mm", "turned"), [(14.0, True), (20.0, False)])
+def test_a_name_stands_within_its_mouth_along_the_longer_side_if_it_must(width_mm, turned):
+    body, cut, *_ = made(trapezoid(186, 156, 212), pick=1)
+    mouth = next(o for o in body.openings if o.kind == "mouth")
+    front = dataclasses.replace(mouth, centre_mm=(40.0, 0.0, mouth.centre_mm[2]), normal=(0, -1, 0), width_mm=width_mm)
+    whole = drawings.stack_svg(cut.layers, (front,), body.skin)
+    shape = next(ElementTree.fromstring(whole).iter(f"{SVG}g")).find(f"{SVG}rect")
+    x, y, w, h = (float(shape.get(k)) for k in ("x", "y", "width", "height"))
+    assert box(x, y, x + w, y + h).covers(boxes(whole)["mouth"])
+    assert ("rotate(-90" in whole.partition('id="stack-mouth"')[2].partition("</g>")[0]) == turned
 
 
 def test_a_facing_stack_shows_an_opening_as_wide_as_its_layers():

@@ -12,8 +12,11 @@ LEVELS = ("stop", "fix-first", "duty", "note")
 STATUSES = ("measured", "computed", "assumed", "published", "unknown")
 
 
-def significant(value: float, figures: int = 4) -> float:
-    """Round to so many significant figures, so that the last bit of a logarithm never reaches a file."""
+def significant(value: float, figures: int = 6) -> float:
+    """Round to so many significant figures, so that the last bit of a logarithm never reaches a file.
+
+    They are more than anything shows: a number rounded twice could differ from the same number in the text.
+    """
     if value == 0:
         return 0.0
     return round(float(value), figures - 1 - math.floor(math.log10(abs(value))))

@@ -70,8 +70,11 @@ def dowel_text(facts: Facts) -> str:
 
 def consumables(facts: Facts, bill: tuple[BillRow, ...]) -> tuple[str, ...]:
     """Return what is used up on the way and is not worth a line of the bill, after what is."""
-    from_bill = {"Wood glue", "Loose polyester fibre"}
-    named = tuple(f"{row.item}: {fixed(row.quantity, 1)} {row.unit}" for row in bill if row.item in from_bill)
+    named = tuple(
+        f"{row.item}, {row.used_in}: {fixed(row.quantity, 1)} {row.unit}"
+        for row in bill
+        if row.item in ("Wood glue", "Loose polyester fibre")
+    )
     return (
         "scrap of the same sheet for the test cuts (sizes in the bill)",
         *named,

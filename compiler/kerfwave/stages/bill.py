@@ -14,6 +14,7 @@ from kerfwave.model.parts import Ring
 from kerfwave.model.spec import SheetStock
 from kerfwave.stages.facts import Facts
 from kerfwave.writers.bill import BillRow
+from kerfwave.writers.words import percent
 
 GLUE_G_M2 = 150.0  # wood glue on one face of each joint (common practice: 120 to 180 g/m2)
 DOWEL_KG_M3 = 700.0  # beech and birch, air dry (from memory)
@@ -66,7 +67,7 @@ def _sheets(facts: Facts) -> list[BillRow]:
                 area * t * spec.stock.density_kg_m3 * 1e-6,
                 None if sheet.price is None else sheet.price * taken,
                 ", ".join(f"sheet-{number:02d}" for number in numbers),
-                f"{wood / area:.0%} becomes pieces",
+                f"{percent(wood / area)} becomes pieces",
             )
         )
     return rows
@@ -103,7 +104,10 @@ def _bought(facts: Facts) -> list[BillRow]:
             used_in="driver",
         ),
         BillRow(
-            "Gasket for the driver's frame, 2 mm foam", n * math.pi * spec.driver.bolt_circle_mm, "mm", used_in="driver"
+            "Gasket for the driver's frame, 2 mm foam",
+            math.ceil(n * math.pi * spec.driver.bolt_circle_mm),
+            "mm",
+            used_in="driver",
         ),
         BillRow(
             f"Terminal post for a {spec.enclosure.terminals.post_hole_mm:g} mm hole", 2 * n, "pieces", used_in=plates

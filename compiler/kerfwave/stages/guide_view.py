@@ -211,7 +211,7 @@ def _guide_fact(facts: Facts) -> tuple[Fact, ...]:
         (
             "Guide",
             f"{1e3 * math.fsum(run.length_m for run in runs):.0f} mm long, "
-            f"{fold.key.width_mm:g} x {1e3 * runs[0].height_m:.1f} mm, {_lanes(facts)}",
+            f"{fold.key.width_mm:g} × {1e3 * runs[0].height_m:.1f} mm, {_lanes(facts)}",
         ),
     )
 

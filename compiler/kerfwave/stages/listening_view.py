@@ -10,7 +10,7 @@ from kerfwave.stages.facts import Facts
 from kerfwave.writers import charts
 from kerfwave.writers.guide import ChartView, Fact, Table
 from kerfwave.writers.lines import Area
-from kerfwave.writers.words import mm
+from kerfwave.writers.words import mm, percent
 
 BASS_HZ = (40, 50, 63, 80, 100, 125, 160, 200)
 SPREAD_NAME = "8 in 10"
@@ -19,7 +19,7 @@ SPREAD_NAME = "8 in 10"
 def where(facts: Facts) -> str:
     """Return drive, distance and space in words."""
     spec = facts.spec
-    return f"At {spec.drive.volts:g} V and {mm(1e3 * spec.listening.distance_m, 0)}, {spec.listening.space} space."
+    return f"At {spec.drive.volts:g} V and {spec.listening.distance_m:g} m, {spec.listening.space} space."
 
 
 def spread_area(facts: Facts, what: str) -> Area:
@@ -40,7 +40,7 @@ def listening_facts(facts: Facts) -> tuple[Fact, ...]:
         (
             "From build to build",
             f"eight in ten lie within {tuning.low:.0f} to {tuning.high:.0f} Hz of tuning and {level.low:.1f} to "
-            f"{level.high:.1f} dB of level; {facts.strayed.spread.kept:.0%} keep the whole target",
+            f"{level.high:.1f} dB of level; {percent(facts.strayed.spread.kept)} keep the whole target",
         ),
     )
 
@@ -164,8 +164,9 @@ def _builds(facts: Facts) -> ChartView:
     found, varied = facts.strayed.spread, facts.strayed.tolerances
     low, high = varied.temperature_c
     text = (
-        f"{found.draws} builds of this design on paper, of which {found.kept:.0%} keep the whole target. Nineteen in "
-        f"twenty within fs ± {varied.fs_percent:g} %, Vas ± {varied.vas_percent:g} %, Qes ± {varied.qes_percent:g} %, "
+        f"{found.draws} builds of this design on paper, of which {percent(found.kept)} keep the whole target. Nineteen "
+        f"in twenty within fs ± {varied.fs_percent:g} %, Vas ± {varied.vas_percent:g} %, "
+        f"Qes ± {varied.qes_percent:g} %, "
         f"Re ± {varied.re_percent:g} %, sheet ± {2 * varied.sheet_mm:.2f} mm, kerf ± {varied.kerf_mm:g} mm, fibre "
         f"± {varied.fibre_percent:g} %; {low:g} to {high:g} °C. An impedance within the shade is as it should be."
     )
@@ -185,10 +186,10 @@ def _builds(facts: Facts) -> ChartView:
 
 def _figure_row(figure: Figure) -> tuple[str, ...]:
     decimals = {"Hz": 1, "dB": 2, "mm": 2}[figure.unit]
-    causes = ", ".join(f"{name} {share:.0%}" for name, share in figure.shares[:3] if share >= 0.05)
+    causes = ", ".join(f"{name} {percent(share)}" for name, share in figure.shares[:3] if share >= 0.05)
     return (
         f"{figure.name}, {figure.unit}",
         *(fixed(v, decimals) for v in (figure.low, figure.middle, figure.high)),
-        "" if figure.kept is None else f"{figure.kept:.0%}",
+        "" if figure.kept is None else percent(figure.kept),
         causes,
     )

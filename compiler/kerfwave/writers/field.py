@@ -64,7 +64,7 @@ def pressure_svg(
     """
     x0, y0, x1, y1 = bounds([plan])
     unit = max(x1 - x0, y1 - y0) / 100
-    left, right, top, low = 4 * unit, 21 * unit, 5 * unit, 8 * unit
+    left, right, top, low = 4 * unit, 23 * unit, 5 * unit, 8 * unit
     width, height = x1 - x0 + left + right, y1 - y0 + top + low
     desc = (
         f"Sound pressure in the body at {fixed(frequency_hz, 0)} Hz, seen along the stack, front at the bottom: "

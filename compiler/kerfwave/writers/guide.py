@@ -293,7 +293,12 @@ def _shown(value: Any) -> Any:
 
 def _coded(text: str) -> Markup:
     """Return text as it is, but for `what is to be typed`, which is set as code."""
-    return Markup(re.sub(r"`([^`]+)`", r"<code>\1</code>", str(escape(plain(text)))))
+
+    def code(typed: re.Match[str]) -> str:
+        # A line may end between an option and the next, not behind its dashes.
+        return "<code>" + re.sub(r"--[a-z-]+", r'<span class="option">\g<0></span>', typed[1]) + "</code>"
+
+    return Markup(re.sub(r"`([^`]+)`", code, str(escape(plain(text)))))
 
 
 @cache

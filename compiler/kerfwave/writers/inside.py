@@ -217,7 +217,7 @@ def _name_area(drawing: Any, name: str, kind: str, area: Any, guide: list[str], 
             )
         )
     else:
-        group.add(write_at(drawing, text, (x, y), size, upright))
+        group.add(write_at(drawing, text, (x, y), size, upright, halo=(CHAMBER_COLOUR, "kw-halo-chamber")))
     return group
 
 

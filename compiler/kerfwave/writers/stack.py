@@ -10,6 +10,7 @@ from kerfwave.numfmt import fixed
 from kerfwave.writers.layers import OPENING_WORDS
 from kerfwave.writers.svg import (
     AIR,
+    GLYPH,
     INK,
     MUTED,
     Place,
@@ -135,7 +136,11 @@ def _stack_opening(
             group.add(drawing.circle((n(x), n(y)), n(opening.diameter_mm / 2), **style))
         else:
             group.add(drawing.rect((n(x - w / 2), n(y - h / 2)), (n(w), n(h)), **style))
-        group.add(words(drawing, text, (x, y - h / 2 + min(1.6 * size, h / 2)), size, anchor="middle"))
+        if w < GLYPH * len(text) * size <= h:  # a tall, narrow one is named along its height
+            at, turn = (x + 0.36 * size, y), {"transform": f"rotate(-90 {n(x + 0.36 * size)} {n(y)})"}
+        else:
+            at, turn = (x, y - h / 2 + min(1.6 * size, h / 2)), {}
+        group.add(words(drawing, text, at, size, anchor="middle", **turn))
         return group
     style |= {"stroke_dasharray": f"{n(1.6 * unit)} {n(unit)}"}
     if towards < -0.7:

@@ -178,8 +178,10 @@ def label_piece(drawing: Any, piece: Piece, place: Place, largest: float, text: 
     return write_at(drawing, text, place(at), size, upright)
 
 
-def write_at(drawing: Any, text: str, at: Point, size: float, upright: bool = False) -> Any:
-    """Return a label centred on a place of the page, with a halo."""
+def write_at(
+    drawing: Any, text: str, at: Point, size: float, upright: bool = False, *, halo: tuple[str, str] = (WOOD, "kw-halo")
+) -> Any:
+    """Return a label centred on a place of the page; `halo`: colour and class of what it stands on."""
     x, y = at
     style: dict[str, Any] = {"transform": f"rotate(-90 {n(x)} {n(y)})"} if upright else {}
     return words(
@@ -189,11 +191,11 @@ def write_at(drawing: Any, text: str, at: Point, size: float, upright: bool = Fa
         size,
         anchor="middle",
         font_weight="600",
-        stroke=WOOD,
+        stroke=halo[0],
         stroke_width=n(size * 0.3),
         paint_order="stroke",
         stroke_linejoin="round",
-        class_="kw-text kw-halo",
+        class_=f"kw-text {halo[1]}",
         **style,
     )
 

@@ -72,6 +72,15 @@ def significant(value: float, digits: int = 3) -> str:
     return fixed(value, max(digits - 1 - magnitude, 0))
 
 
+def percent(share: float) -> str:
+    """Return a share as whole percent, with the space that SI asks for.
+
+    >>> percent(0.984)
+    '98 %'
+    """
+    return f"{100 * share:.0f} %"
+
+
 def listed(words: tuple[str, ...]) -> str:
     """Return 'a', 'a and b' or 'a, b and c'."""
     if len(words) < 2:
