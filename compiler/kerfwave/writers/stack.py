@@ -41,7 +41,7 @@ def stack_svg(layers: Iterable[Layer], openings: Iterable[Opening], plan: Ring, 
     desc = f"The stack seen {view}: {len(layers)} layers, {mm(total)} in all. " + " ".join(
         f"{o.name}: {_size_words(o)}." for o in openings
     )
-    left, right, top, bottom = 14 * unit, 20 * unit, (10 if upright else 14) * unit, 11 * unit
+    left, right, top, bottom = 14 * unit, 23 * unit, (10 if upright else 14) * unit, 11 * unit
     width, height = wide + left + right, high + top + bottom
     drawing = page("stack", 0.0, 0.0, width, height, title=f"The stack, seen {view}", desc=desc)
 
@@ -99,7 +99,7 @@ def _number_layers(
     for i in sorted({*told}):
         layer, z = layers[i], middles[i]
         thick = upright and i in (0, final, *other)
-        text = f"{layer.index}" + (f"   {fixed(layer.thickness_mm, 2)} mm" if thick else "")
+        text = f"{layer.index}" + (f": {fixed(layer.thickness_mm, 2)} mm" if thick else "")
         if upright:
             x, y = place((across, z))
             drawing.add(
