@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -55,9 +57,9 @@ def test_bluer_light_never_has_a_higher_limit(one: float, other: float, seconds:
 @given(powers, wavelengths, times, st.floats(1.0, 50.0))
 def test_at_the_distance_the_limit_is_met(power: float, wavelength: float, seconds: float, ratio: float) -> None:
     limit = laser.exposure_limit(wavelength, seconds)
-    assert laser.diffuse_irradiance(power, laser.diffuse_distance(power, limit)) == pytest.approx(limit)
+    assert power / (math.pi * laser.diffuse_distance(power, limit) ** 2) == pytest.approx(limit)
     reach = laser.focused_hazard_distance(power, limit, ratio)
-    assert power / (3.141592653589793 / 4 * (reach / ratio) ** 2) == pytest.approx(limit)
+    assert power / (math.pi / 4 * (reach / ratio) ** 2) == pytest.approx(limit)
 
 
 @pytest.mark.parametrize("wavelength", [399.9, 700.1, 1064.0, 10600.0])

@@ -199,16 +199,16 @@ def test_diffuse_distances(
     ]
     assert found == pytest.approx([short, accident, watching], abs=0.0055)
     assert laser.diffuse_distance(power_w, 1.0, 0.5) == pytest.approx(half_white, abs=0.0055)
-    assert laser.diffuse_irradiance(power_w, 0.5) == pytest.approx(at_half_metre, rel=0.005)
+    assert laser.diffuse_distance(power_w, at_half_metre) == pytest.approx(0.5, rel=0.0025)
 
 
 def test_lambert_spot_sends_out_what_it_gets() -> None:
     # LAM integrated over the half sphere gives back the power: an independent check of its 1/pi
-    steps = 20000
+    steps, square_on = 20000, 0.7
+    radius = laser.diffuse_distance(5.0, square_on)
     angles = [(i + 0.5) * math.pi / 2 / steps for i in range(steps)]
     total = math.fsum(
-        laser.diffuse_irradiance(5.0, 2.0, 1.0, a) * 2 * math.pi * 4.0 * math.sin(a) * math.pi / 2 / steps
-        for a in angles
+        square_on * math.cos(a) * 2 * math.pi * radius**2 * math.sin(a) * math.pi / 2 / steps for a in angles
     )
     assert total == pytest.approx(5.0, rel=1e-6)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from kerfwave.compare.alike import alike
@@ -104,12 +104,3 @@ def _shown(value: Any) -> str:
 
 def _dict(value: Any) -> Mapping[str, Any]:
     return value if isinstance(value, Mapping) else {}
-
-
-def all_usable(sheets: Sequence[SheetUse]) -> bool:
-    """Whether every sheet that was cut is still good as a whole.
-
-    >>> all_usable([SheetUse(1, "usable", ())]), all_usable([SheetUse(1, "in part", ())])
-    (True, False)
-    """
-    return all(sheet.word == "usable" for sheet in sheets)

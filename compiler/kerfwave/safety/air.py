@@ -38,11 +38,6 @@ def steady(emission_mg_h: float, flow_m3_h: float, mixing: float = MIXING) -> fl
     return mixing * emission_mg_h / flow_m3_h
 
 
-def needed_flow(emission_mg_h: float, limit_mg_m3: float, mixing: float = MIXING) -> float:
-    """Return the dilution airflow, m^3/h, that holds a constant emission at the limit: K G / C."""
-    return mixing * emission_mg_h / limit_mg_m3
-
-
 def after(start: float, hours: float, emission: float, flow: float, volume: float, mixing: float = MIXING) -> float:
     """Return the concentration, mg/m^3, `hours` after it was `start`, at constant emission and airflow."""
     rate = flow / (mixing * volume)
@@ -58,16 +53,6 @@ def exposure(start: float, hours: float, emission: float, flow: float, volume: f
 def purge_hours(start: float, end: float, flow: float, volume: float, mixing: float = MIXING) -> float:
     """Return how long clean air takes to bring `start` down to `end`: (K V / Q) ln(start / end)."""
     return mixing * volume / flow * math.log(start / end)
-
-
-def mean_from_clean(hours: float, emission: float, flow: float, volume: float, mixing: float = MIXING) -> float:
-    """Return the mean, mg/m^3, over the first `hours` of a constant emission into clean air."""
-    return exposure(0.0, hours, emission, flow, volume, mixing) / hours
-
-
-def daily_mean(escaped_mg: float, flow_m3_h: float, mixing: float = 1.0) -> float:
-    """Return the 24 h mean, mg/m^3, of all that a mass leaves behind at one airflow: K m / (Q 24 h), any room size."""
-    return mixing * escaped_mg / (flow_m3_h * 24.0)
 
 
 def worst_mean(day: Day, window_h: float) -> float:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 
 AIR_DENSITY = 1.2  # kg/m^3
-AIR_KINEMATIC_VISCOSITY = 1.51e-5  # m^2/s
 ORIFICE_CD = 0.6  # sharp edge, from memory
 FLEXIBLE_FRICTION = 0.04  # from memory; a smooth pipe has about half of it
 BENDS_AND_EXIT = 2 * 0.75 + 1.0  # two bends and the outlet, from memory
@@ -31,11 +30,6 @@ def nozzle_flow(distance_m: float, area_m2: float, capture_m_s: float = 0.5, *, 
 def duct_velocity(flow_m3_s: float, diameter_m: float) -> float:
     """Return the mean velocity, m/s, in a round duct."""
     return flow_m3_s / (math.pi / 4.0 * diameter_m**2)
-
-
-def smooth_friction(velocity_m_s: float, diameter_m: float) -> float:
-    """Return Blasius' friction factor of a smooth pipe, 0.316 / Re^0.25 (Re up to about 10^5)."""
-    return float(0.316 / (velocity_m_s * diameter_m / AIR_KINEMATIC_VISCOSITY) ** 0.25)
 
 
 def pressure_drop(

@@ -92,11 +92,6 @@ def focused_hazard_distance(power_w: float, limit_w_m2: float, focal_ratio: floa
     return hazard_distance(power_w, limit_w_m2, 1.0 / focal_ratio)
 
 
-def diffuse_irradiance(power_w: float, distance_m: float, reflectance: float = 1.0, angle_rad: float = 0.0) -> float:
-    """Return the irradiance, W/m^2, of a Lambertian spot seen from far: rho P cos(angle) / (pi r^2)."""
-    return reflectance * power_w * math.cos(angle_rad) / (math.pi * distance_m**2)
-
-
 def diffuse_distance(power_w: float, limit_w_m2: float, reflectance: float = 1.0) -> float:
     """Return the distance, m, at which a Lambertian spot seen square on falls to the limit."""
     return math.sqrt(reflectance * power_w / (math.pi * limit_w_m2))
