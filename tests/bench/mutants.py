@@ -52,7 +52,6 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("tests/cut", "tests/sources/test_rs274_programs.py", "tests/writers/test_gcode.py"),
     ),
 }  # fmt: skip
-MOST_S = 4.0  # of tests for one mutant, as long as they took under coverage
 HEAVY_MB = 4096
 CRASHED = 70
 
@@ -111,7 +110,7 @@ def faults(node: ast.AST) -> Iterator[tuple[str, Callable[[], None]]]:
                 yield f"{type(node.op).__name__} -> {new.__name__}", lambda: setattr(node, "op", new())
         case ast.Constant(value=bool()):
             yield f"{node.value} -> {not node.value}", lambda: setattr(node, "value", not node.value)
-        case ast.Constant(value=int() | float() | complex()):
+        case ast.Constant(value=int() | float() | complex()) if not 0 < abs(node.value) < 1e-5:  # a guard of rounding
             old = node.value
             nudged = old + 1 if isinstance(old, int) else old * 1.1 or 1.0
             yield f"{old} -> {nudged:g}", lambda: setattr(node, "value", nudged)
@@ -172,8 +171,10 @@ def mutants_of(path: Path) -> tuple[ast.Module, list[Mutant]]:
             statement = line if isinstance(parent, ast.stmt) else first
             found.append(Mutant(module, path, line, statement, lines, what, inside, apply))
         for field, value in ast.iter_fields(node):
-            # What a type says, how a class is made and the words of a complaint are no behaviour to test.
+            # What a type says, how a class is made, the words of a complaint and `strict` are no behaviour to test.
             if field in ("annotation", "returns", "decorator_list") or isinstance(node, ast.Raise):
+                continue
+            if isinstance(node, ast.keyword) and node.arg == "strict":
                 continue
             for child in value if isinstance(value, list) else [value]:
                 if not isinstance(child, ast.AST):
@@ -244,8 +245,8 @@ def test_map(modules: Sequence[Path], items: Sequence[pytest.Item], out: Path) -
     return json.loads(out.read_text())
 
 
-def tests_for(mutant: Mutant, known: dict) -> list[str]:
-    """Return the tests that may notice a mutant, quickest first, no more than `MOST_S` of them."""
+def tests_for(mutant: Mutant, known: dict, most_s: float) -> list[str]:
+    """Return the tests that may notice a mutant, quickest first, `most_s` of them at most, but one."""
     lines: dict[str, list[str]] = known["lines"].get(str(mutant.path.relative_to(SOURCE)), {})
 
     def of(numbers: Sequence[int]) -> set[str]:
@@ -262,7 +263,7 @@ def tests_for(mutant: Mutant, known: dict) -> list[str]:
     chosen, total = [], 0.0
     for test in sorted(found, key=lambda t: (seconds[t], t)):
         total += seconds[test]
-        if chosen and total > MOST_S:
+        if chosen and total > most_s:
             break
         chosen.append(test)
     return chosen
@@ -371,7 +372,7 @@ class Campaign:
                 print(f"no longer there: {key}")
         counts: dict[str, Counter[str]] = {}
         for number, mutant in enumerate(self.chosen, 1):
-            mine = tests_for(mutant, known)
+            mine = tests_for(mutant, known, self.asked.most)
             said = outcome(mutant, self.trees[mutant.path], [items[test] for test in mine], known["seconds"])
             if mutant.key() in equal and said in ("survived", "not run"):
                 said = "equivalent"
@@ -405,9 +406,7 @@ def main() -> int:
     words.add_argument("--seed", type=int, default=1)
     words.add_argument("--sample", type=int, default=0, help="so many, drawn by the seed; all if not given")
     words.add_argument("--only", action="append", default=[], help="only of the modules with this name")
-    words.add_argument(
-        "--map", type=Path, help="what test runs what: taken from this file, or written there"
-    )
+    words.add_argument("--map", type=Path, help="what test runs what: taken from this file, or written there")
     words.add_argument("--again", type=Path, help="only what survived according to the output in this file")
     words.add_argument("--list", action="store_true", help="only say which mutants there are")
     asked = words.parse_args()
