@@ -7,14 +7,16 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 
-from kerfwave.acoustics import bends
+from kerfwave.acoustics import bends, diffraction
 from kerfwave.acoustics.air import air
 from kerfwave.acoustics.biquads import biquad
 from kerfwave.acoustics.builds import Tolerances, _drivers, _segments, _taller
 from kerfwave.acoustics.chamber import rear
 from kerfwave.acoustics.circuit import Solution
 from kerfwave.acoustics.derivation import sensitivity_db
+from kerfwave.acoustics.driver import complete, contradictions
 from kerfwave.model.acoustic import ChamberDuct, Segment
+from kerfwave.model.spec import Driver
 
 AIR, WARM = air(), air(30.0)
 
@@ -150,3 +152,55 @@ def test_a_filter_runs_below_half_the_rate():
     for wrong in (0.0, -5.0, 24_000.0, 30_000.0):
         with pytest.raises(ValueError, match="cannot run at 48000 Hz"):
             biquad("peaking", wrong, 1.0, 3.0, 48_000.0)
+
+
+# --- pistons and fronts ---------------------------------------------------------------------------------------------
+
+
+def test_the_points_of_a_piston_stand_for_a_disc():
+    """Centre, mean square of the distance (half the radius squared) and both second moments of a full disc."""
+    rim = np.array([(0.0, 0.0), (0.3, 0.0), (0.3, 0.2), (0.0, 0.2)])
+    centre = np.array([0.1, 0.11])
+    away = diffraction._piston(rim, np.roll(rim, -1, axis=0), centre, 0.04) - centre
+    assert away.mean(axis=0) == pytest.approx([0.0, 0.0], abs=1e-12)
+    assert (away**2).mean(axis=0) == pytest.approx(np.full(2, 0.04**2 / 4))
+    assert len(np.unique(np.round(away, 9), axis=0)) == 16
+    tight = diffraction._piston(rim, np.roll(rim, -1, axis=0), np.array([0.1, 0.18]), 0.04) - (0.1, 0.18)
+    assert np.hypot(*tight.T).max() <= 0.02
+
+
+def test_a_front_may_have_three_corners():
+    omega = np.array([1.0, 5000.0])
+    found = diffraction.edge_wave(((0, 0), (0.3, 0), (0.1, 0.3)), (0.12, 0.1), 0.02, (0.12, 0.1, 2.0), omega, 343.0)
+    assert found[0] == pytest.approx(1.0, abs=0.01)  # low down a front is nothing
+    for wrong in (((0, 0), (0.3, 0)), ((0, 0), (0.1, 0.3), (0.3, 0))):
+        with pytest.raises(ValueError, match="convex polygon"):
+            diffraction.edge_wave(wrong, (0.12, 0.1), 0.02, (0.12, 0.1, 2.0), omega, 343.0)
+
+
+# --- what a data sheet says twice -----------------------------------------------------------------------------------
+
+
+def test_a_contradiction_is_told_in_figures(driver_sheet):
+    # Qms 4 and Qes 0.5 make Qts 4 * 0.5 / 4.5 = 0.4444.
+    for qts, way in ((0.5, "12.5 % more"), (0.4, "10 % less")):
+        (found,) = contradictions(replace(driver_sheet, qms=4.0, qes=0.5, qts=qts), AIR)
+        assert found.text == f"qts is {qts}, but qms and qes make it 0.4444: stated {way}"
+        assert found.percent == pytest.approx(100 * (qts / (4 / 9) - 1))
+    # 10 g on 1 mm/N: fs = 1 / (2 pi sqrt(1e-2 * 1e-3)) = 50.33 Hz
+    (found,) = contradictions(replace(driver_sheet, qms=4.0, qes=0.5, mms_g=10.0, cms_mm_n=1.0, fs_hz=60.0), AIR)
+    assert found.text == "fs_hz is 60 Hz, but mms_g and cms_mm_n make it 50.33 Hz: stated 19.2 % more"
+
+
+def test_without_a_semi_inductance_there_is_none(driver_sheet):
+    full = complete(replace(driver_sheet, qms=4.0, qes=0.5, mms_g=10.0), AIR)
+    assert (full.l2_h, full.r2_ohm) == (0.0, 0.0)
+
+
+@pytest.fixture
+def driver_sheet():
+    """A driver of which only frame, resonance, area and resistance are known; invented."""
+    return Driver(
+        name="any", frame_mm=93, cutout_mm=74, bolt_circle_mm=84, depth_mm=50, xmax_mm=3, power_w=15,
+        fs_hz=60.0, sd_cm2=50.0, re_ohm=4.0, le_mh=0.2,
+    )  # fmt: skip
