@@ -175,7 +175,7 @@ def _resume(arguments: argparse.Namespace) -> int:
     write_file(target, rest)
     left_out = len([p for p in points if p["number"] < at["number"]])
     say(
-        f"from {at['piece']}, {at['what']}: {left_out} of {len(points)} contours are taken as cut, and are not cut "
+        f"from {at['piece']}, {at['what']}: {left_out} of {len(points)} contours count as cut and are not cut "
         "again. The sheet must lie exactly where it lay"
     )
     print(target)

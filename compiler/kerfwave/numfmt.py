@@ -1,4 +1,4 @@
-"""The one place where a float becomes text for a file: fixed rounding, no exponent, no minus zero, no locale."""
+"""The one place where a number becomes text for a file: fixed rounding, no exponent, no minus zero, no locale."""
 
 from __future__ import annotations
 
@@ -20,3 +20,12 @@ def fixed(value: float, decimals: int = 3) -> str:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
+
+
+def several(count: int, one: str, more: str = "") -> str:
+    """Return how many there are; `more` is what several are called, if it is not `one` with an s.
+
+    >>> several(1, "sheet"), several(4, "sheet"), several(8, "pass", "passes")
+    ('1 sheet', '4 sheets', '8 passes')
+    """
+    return f"{count} {one if count == 1 else more or one + 's'}"

@@ -7,7 +7,7 @@ from typing import Any
 
 from kerfwave.compare.model import Comparison, LevelChange, Moved, PieceChange, SheetUse, SpecChange
 from kerfwave.engine.why import plain
-from kerfwave.numfmt import fixed
+from kerfwave.numfmt import fixed, several
 
 MOST_PIECES = 40
 _TEXT_WIDTH = 100
@@ -55,7 +55,7 @@ def spec_words(comparison: Comparison) -> str:
     count = len(comparison.spec_changes)  # a shelf file's values count, though they leave the spec's own bytes alone
     if not count:
         return "the specs differ in wording only"  # a comment, the order of keys, a unit
-    return f"the specs differ in {count} {'value' if count == 1 else 'values'}"
+    return f"the specs differ in {several(count, 'value')}"
 
 
 def verdict(comparison: Comparison) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from kerfwave import cut
 from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece, SheetProgram
+from kerfwave.numfmt import several
 from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_texts, measuring
 from kerfwave.stages.bill import bill_total
 from kerfwave.stages.charts_view import field_charts, sound_charts
@@ -283,8 +284,8 @@ def _headline(facts: Facts) -> tuple[Fact, ...]:
     found += [
         (
             "To cut",
-            f"{len(facts.pieces)} pieces from {len(facts.nest.sheets)} sheets ({proved_least(facts.nest)}), "
-            f"about {hours:.1f} h of laser",
+            f"{several(len(facts.pieces), 'piece')} from {several(len(facts.nest.sheets), 'sheet')} "
+            f"({proved_least(facts.nest)}), about {hours:.1f} h of laser",
         ),
         ("Mass", f"{sum(facts.piece_mass_g(p) for p in facts.pieces) / 1e3:.2f} kg of wood"),
     ]

@@ -6,6 +6,7 @@ from kerfwave.body.mounts import HANG_SCREWS, check_load
 from kerfwave.model.kinds import kind_of, kind_of_entry
 from kerfwave.model.parts import Check, Nest
 from kerfwave.model.spec import Spec
+from kerfwave.numfmt import several
 from kerfwave.stages.bill import bill_rows
 from kerfwave.stages.body import Built
 from kerfwave.stages.breakdown import CutDown
@@ -153,7 +154,7 @@ def _shop_checks(nest: Nest, recipes: Recipes, paths: Programs, assessed: Assess
         Check(
             "sheets",
             "ok",
-            f"{len(nest.sheets)} sheets, {proved_least(nest)}",
+            f"{several(len(nest.sheets), 'sheet')}, {proved_least(nest)}",
             float(len(nest.sheets)),
             float(nest.bound),
         ),

@@ -14,6 +14,7 @@ from kerfwave.acoustics.sizing import SECOND_ROUND_PER_OCTAVE
 from kerfwave.model.acoustic import Air, Response
 from kerfwave.model.parts import Check
 from kerfwave.model.spec import Driver, Listening, Target
+from kerfwave.numfmt import several
 from kerfwave.stages.body import Built
 from kerfwave.stages.sizing import Sized
 
@@ -186,7 +187,7 @@ def _guide(judged: _Judged, built: Built, sized: Sized) -> tuple[Check, ...]:
 def _search(sized: Sized) -> Check:
     if not sized.binding:
         text = (
-            f"{sized.folds} folds, {sized.tried} bodies with fibre tried; of the best, "
+            f"{several(sized.folds, 'fold')}, {sized.tried} bodies with fibre tried; of the best, "
             f"{sized.feasible} keep the whole target"
         )
         return Check("search", "ok", text, float(sized.tried), None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from kerfwave.model.parts import SheetProgram
+from kerfwave.numfmt import several
 from kerfwave.stages.facts import Facts
 from kerfwave.writers.guide import PieceProgram, SheetView, Table
 
@@ -24,8 +25,8 @@ def sheet_view(facts: Facts, number: int, files: Mapping[str, str]) -> SheetView
         time_s=sum(p.time_s for p in programs),
         pieces=lying,
         bare=tuple(p.id for p in facts.pieces if p.id in lying and not any(m.kind == "id" for m in p.marks)),
-        recipe=f"{recipe.power_percent:g} % power, {recipe.feed_mm_min:g} mm/min, {recipe.passes} passes, "
-        f"kerf {recipe.kerf_mm:g} mm",
+        recipe=f"{recipe.power_percent:g} % power, {recipe.feed_mm_min:g} mm/min, "
+        f"{several(recipe.passes, 'pass', 'passes')}, kerf {recipe.kerf_mm:g} mm",
         stock=recipe.stock,
         verified=recipe.verified,
         cut_mm=sum(p.cut_mm for p in programs),

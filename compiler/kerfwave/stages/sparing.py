@@ -13,6 +13,7 @@ from kerfwave.body.slices import Slices
 from kerfwave.body.splitting import CannotSplit, Rooms, split_layers
 from kerfwave.model.kinds import Kind
 from kerfwave.model.parts import Check, Piece, Sheet
+from kerfwave.numfmt import several
 from kerfwave.stages.supply import SPACING_MM
 
 SHARES = (0.75, 0.55)  # of the plan's longest side, that no part of a ring shall exceed: what is tried
@@ -56,7 +57,7 @@ def least_stock(
     cut, (area_mm2, sheets) = min(tried, key=lambda t: (round(t[1][0]), len(t[0].pieces)))
     if cut is first or not math.isfinite(area_mm2):
         return first, Check("split", "ok", "rings in parts would save no sheet, so they stay whole")
-    text = f"rings in parts, {len(cut.pieces)} pieces instead of {len(first.pieces)}, take {sheets} sheets"
+    text = f"rings in parts, {len(cut.pieces)} pieces instead of {len(first.pieces)}, take {several(sheets, 'sheet')}"
     text += f" instead of {base_sheets}" if math.isfinite(base_mm2) else "; whole they take more than there are"
     return cut, Check("split", "ok", text, float(sheets), float(base_sheets) if math.isfinite(base_mm2) else None)
 

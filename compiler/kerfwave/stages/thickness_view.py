@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kerfwave.acoustics.thickness import JUDGED_HZ
-from kerfwave.numfmt import fixed
+from kerfwave.numfmt import fixed, several
 from kerfwave.stages.facts import Facts
 from kerfwave.writers.guide import Table
 from kerfwave.writers.words import listed, mm
@@ -29,7 +29,8 @@ def thickness_table(facts: Facts) -> Table:
     """Return what becomes of the tuning if all layers are as thin, or as thick, as their sheets may be."""
     found = facts.strayed.thickness
     spans = [
-        f"{kind.layers} layers of {fixed(kind.low_mm, 2)} to {fixed(kind.high_mm, 2)} mm ({SOURCES[kind.source]})"
+        f"{several(kind.layers, 'layer')} of {fixed(kind.low_mm, 2)} to {fixed(kind.high_mm, 2)} mm "
+        f"({SOURCES[kind.source]})"
         for kind in found.kinds
     ]
     low, high = JUDGED_HZ

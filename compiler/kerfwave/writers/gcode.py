@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from kerfwave.model.parts import Contour, Move, Point, Recipe, SheetProgram
 from kerfwave.model.spec import Machine
-from kerfwave.numfmt import fixed
+from kerfwave.numfmt import fixed, several
 
 # Letters, digits and a little punctuation. Some controllers act on other characters (hold, status, resume, end of
 # file) wherever they stand, even within a comment.
@@ -134,11 +134,11 @@ def _header(program: SheetProgram, recipe: Recipe) -> Iterator[str]:
         yield "Cut the coupons on scrap of this very sheet first."
     yield (
         f"Recipe: power {fixed(recipe.power_percent, 1)} percent, feed {fixed(recipe.feed_mm_min, 1)} mm/min, "
-        f"{recipe.passes} passes"
+        f"{several(recipe.passes, 'pass', 'passes')}"
     )
     yield f"Kerf {fixed(recipe.kerf_mm, 3)} mm, air assist {'on' if recipe.air_assist else 'off'}"
     yield recipe.provenance
-    yield f"{len(program.contours)} contours, about {_duration(program.time_s)}"
+    yield f"{several(len(program.contours), 'contour')}, about {_duration(program.time_s)}"
     yield f"{fixed(program.cut_mm, 0)} mm with the beam on, {fixed(program.travel_mm, 0)} mm of travel"
     yield from program.notes
     yield "Stay beside the running machine, eyewear on, extraction on, extinguisher at hand."

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from kerfwave.model.parts import Contour, KeptOut, Piece, Placement, Point, Sheet, SheetProgram
-from kerfwave.numfmt import fixed
+from kerfwave.numfmt import fixed, several
 from kerfwave.writers.svg import (
     GHOST,
     INK,
@@ -122,7 +122,7 @@ def coupon_svg(
     title = title or program.name
     desc = (
         f"Test cut {plain(program.name)}, {fixed(program.width_mm, 1)} by {fixed(program.height_mm, 1)} mm, "
-        f"{len(program.contours)} contours. {' '.join(plain(note) for note in program.notes)}"
+        f"{several(len(program.contours), 'contour')}. {' '.join(plain(note) for note in program.notes)}"
     )
     # A coupon is what verifies a recipe, so its own page carries no warning that it should be cut first.
     drawing, place = _true_scale(prefix, program.width_mm, program.height_mm, title, program.stock, True, desc)
