@@ -71,7 +71,7 @@ ROOMS = {
         "learn",
     ),
     "compare_jobs": ("cli", "jobs", "engine", "findings", "compare", "stages"),
-    "parallel_jobs": ("cli", "jobs"),
+    "parallel_jobs": ("cli", "jobs", "engine"),
     "explore": ("numfmt", "spec", "writers"),
     "explore_jobs": (
         "cli",

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import multiprocessing
 import os
 import shutil
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -145,4 +148,75 @@ def test_a_worker_that_is_killed_is_told_and_leaves_no_riddle(shelf_copy, tmp_pa
 
 
 def killed(*arguments):
-    os.kill(os.getpid(), 9)
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+@pytest.mark.skipif(multiprocessing.get_start_method() != "fork", reason="the workers are to be forks of this process")
+def test_a_disk_that_is_full_for_a_worker_is_told(tmp_path, monkeypatch, capfd):
+    def full(*arguments, **options):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), "some/place")
+
+    monkeypatch.setattr("tempfile.TemporaryDirectory", full)
+    words = ["--vary", "target.level_db=80,81", "--jobs", "2", "--out", str(tmp_path / "out")]
+    assert main(["explore", str(DEMO), *words]) == 3
+    assert "some/place: the disk is full: free some room" in capfd.readouterr().err
+    assert not list(tmp_path.rglob("*.csv"))
+
+
+@pytest.mark.parametrize("command", ["check", "explore"])
+def test_where_no_worker_can_be_started(demo_package, tmp_path, monkeypatch, capfd, command):
+    def none(*arguments, **options):
+        raise OSError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+
+    monkeypatch.setattr(parallel_jobs, "ProcessPoolExecutor", none)
+    out = ["--jobs", "2", "--out", str(demo_package.parent)]
+    if command == "check":  # it does without
+        (tmp_path / "nothing.yaml").write_text("")
+        assert main(["check", str(DEMO), str(tmp_path / "nothing.yaml"), *out]) == 2
+        said = capfd.readouterr()
+        assert "ok   relief" in said.out and "nothing.yaml:1:1" in said.err and "one spec after another" in said.err
+    else:
+        assert main(["explore", str(DEMO), "--vary", "target.level_db=80,81", *out]) == 3
+        assert "no process beside this one can be started" in capfd.readouterr().err
+
+
+WORKERS = """
+import os, sys, time
+from pathlib import Path
+from kerfwave import cli, parallel_jobs
+def waits(name, *rest):
+    Path(sys.argv[1], f"{os.getpid()}.pid").touch()
+    time.sleep(600)
+parallel_jobs._one = waits
+if __name__ == "__main__":
+    cli.main(["check", "a.yaml", "b.yaml", "--jobs", "2"])
+"""
+
+
+@pytest.mark.skipif(multiprocessing.get_start_method() != "fork", reason="the workers are to be forks of a script")
+def test_workers_end_with_a_command_that_is_killed(tmp_path):
+    script = tmp_path / "script.py"
+    script.write_text(WORKERS, "utf-8")
+    parent = subprocess.Popen([sys.executable, str(script), str(tmp_path)], cwd=tmp_path)
+    waited(lambda: len(list(tmp_path.glob("*.pid"))) == 2)
+    parent.kill()
+    parent.wait(20)
+    for file in tmp_path.glob("*.pid"):
+        waited(lambda pid=int(file.stem): is_gone(pid))
+
+
+def is_gone(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return True
+    stat = Path(f"/proc/{pid}/stat")
+    return stat.exists() and stat.read_text().rpartition(")")[2].split()[0] == "Z"
+
+
+def waited(is_so) -> None:
+    for _ in range(2000):
+        if is_so():
+            return
+        time.sleep(0.01)
+    raise AssertionError("in vain")

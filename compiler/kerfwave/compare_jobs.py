@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from kerfwave import cli, jobs
 from kerfwave.engine import Store, Walker, encode
-from kerfwave.engine.files import advice, write_atomic
+from kerfwave.engine.files import FULL, advice, write_atomic
 from kerfwave.engine.history import History
 from kerfwave.findings import Finding, SpecError, visible
 from kerfwave.stages import STAGES
@@ -69,8 +69,9 @@ def run(arguments: argparse.Namespace) -> int:
             jobs._show(error.findings)
             return cli.WRONG_INPUT
         except (ValueError, OSError) as error:
-            jobs._say(visible(str(error)))
-            return cli.WRONG_INPUT
+            full = isinstance(error, OSError) and error.errno in FULL
+            jobs._say(advice(error) if full else str(error))
+            return cli.MACHINE_FAILED if full else cli.WRONG_INPUT
         found = _compare(a, b)
         text = _rendered(found, a, b, arguments.format)
     if target is None:

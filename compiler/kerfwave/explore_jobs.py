@@ -141,16 +141,18 @@ def _found(results: Any) -> tuple[list[Any], tuple[tuple[str, float], ...]]:
 def _executor(arguments: argparse.Namespace) -> Iterator[Executor]:
     """Give who does the work: a Dask cluster's client in the clothes of an executor, or processes of our own."""
     if arguments.scheduler is None:
-        from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+        from concurrent.futures import BrokenExecutor
 
         from kerfwave.engine import PublishError
-        from kerfwave.parallel_jobs import LOST
+        from kerfwave.parallel_jobs import LOST, NoWorkers, workers
 
         try:
-            with ProcessPoolExecutor(max_workers=arguments.jobs) as pool:
+            with workers(arguments.jobs) as pool:
                 yield pool
         except BrokenExecutor:
             raise PublishError(f"{LOST}; no table was written") from None
+        except NoWorkers as error:
+            raise PublishError(f"{error}; no table was written") from error
         return
     from importlib import import_module
 

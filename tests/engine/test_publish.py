@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from kerfwave.engine import PublishError, is_current, publish, recover, verify
+from kerfwave.engine import PublishError, is_current, publish, verify
 from kerfwave.engine import publish as publish_function
 from kerfwave.engine.packagefiles import stamp_of
 
@@ -211,10 +211,6 @@ def test_two_names_that_are_one_on_some_systems_are_refused(tmp_path, names):
 SAID = {errno.ENOSPC: "the disk is full", errno.EACCES: "no permission", errno.EIO: "could not write"}
 
 
-class Killed(BaseException):
-    """Stands for the process being gone: nothing after it may tidy up."""
-
-
 def steps_of(monkeypatch, fail):
     """Count the steps that touch the disk; `fail(number)` may raise before any of them. Return the counter."""
     count = [0]
@@ -281,28 +277,6 @@ def test_an_error_at_any_step_leaves_the_old_package(target, monkeypatch, number
         publish(OLD, target)
         assert holds(target, OLD)
     assert refused >= total - 8  # a folder that cannot be synced is no reason to give up on every system
-
-
-def test_a_kill_at_any_step_leaves_the_old_or_the_new_package(target, monkeypatch):
-    publish(OLD, target)
-    total = count_steps(target, monkeypatch)
-    for step in range(total):
-        dead = []
-
-        def fail(count, step=step, dead=dead):
-            if dead or count == step:
-                dead.append(step)
-                raise Killed
-
-        with monkeypatch.context() as patch:
-            steps_of(patch, fail)
-            patch.setattr(module, "_clear", lambda target, left, fail=fail, step=step: fail(step))
-            with pytest.raises(Killed):
-                publish(NEW, target)
-        recover(target)
-        assert holds(target, OLD) or holds(target, NEW)
-        assert [n for n in neighbours(target) if n not in ("demo",)] == []
-        publish(OLD, target)
 
 
 PROCESS = """

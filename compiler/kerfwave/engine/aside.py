@@ -80,13 +80,19 @@ def _untold(fraction: float, note: str = "") -> None:
 
 
 def live_no_longer_than_the_parent() -> None:
-    """Leave interrupts to the parent, and end with it even if it is killed: else this process would wait for ever."""
+    """Leave interrupts to the parent, and end with it."""
     import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    end_with_the_parent()
+
+
+def end_with_the_parent() -> None:
+    """End when the parent does, even if it is killed: else this process would wait for work for ever."""
     import threading
     from multiprocessing import parent_process
     from multiprocessing.connection import wait
 
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = parent_process()
     if parent is not None:
         sentinel = parent.sentinel
