@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 from pathlib import Path
 
@@ -77,6 +78,99 @@ def test_what_cannot_be_read_beside_the_spec_is_told_and_loses_nothing(out, shel
         assert told in capsys.readouterr().err
         beside.unlink()
     assert stamp_of(out / DEMO.stem) == before
+
+
+def put(shelf: Path, old: str, new: str) -> Path:
+    """Return the demo's spec with one text in it changed."""
+    spec = shelf / DEMO.name
+    text = spec.read_text("utf-8")
+    assert old in text
+    spec.write_text(text.replace(old, new), "utf-8")
+    return spec
+
+
+def response_of(shelf: Path, name: str) -> Path:
+    """Return a spec whose driver names a measured response."""
+    driver = shelf / "drivers/invented-57-wideband.yaml"
+    driver.write_text(driver.read_text("utf-8").replace("invented-57-response", name), "utf-8")
+    return shelf / "desk-speaker.yaml"
+
+
+def loop(shelf: Path) -> Path:
+    (shelf / "loop.yaml").symlink_to("loop.yaml")
+    return shelf / "loop.yaml"
+
+
+def raw(shelf: Path, data: bytes) -> Path:
+    (shelf / DEMO.name).write_bytes(data)
+    return shelf / DEMO.name
+
+
+WALL = "wall_mm: 6"
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        lambda shelf: shelf / ("x" * 300 + ".yaml"),
+        lambda shelf: shelf / ("d/" * 3000 + "x.yaml"),
+        lambda shelf: shelf / DEMO.name / "x.yaml",
+        lambda shelf: shelf,
+        lambda shelf: Path("/dev/zero"),
+        loop,
+        lambda shelf: response_of(shelf, "x" * 180 + "木" * 30),
+        lambda shelf: response_of(shelf, "木" * 90),
+        lambda shelf: response_of(shelf, "a/" * 60 + "x"),
+        lambda shelf: put(shelf, "drivers/invented-75-wideband.yaml", "drivers/" + "木" * 90 + ".yaml"),
+        lambda shelf: put(shelf, "drivers/invented-75-wideband.yaml", '"drivers/a\\0b.yaml"'),
+        *(
+            lambda shelf, value=value: put(shelf, WALL, f"wall_mm: {value}")
+            for value in ("1e400", "-1e400", "9" * 10_000, "1" + "0" * 400 + ".0", "5e-324", ".inf", "*a", "١٢")
+        ),
+        lambda shelf: put(shelf, WALL, f"{WALL}\n  {WALL}"),
+        lambda shelf: raw(shelf, b"[" * 1_000_000),
+        lambda shelf: raw(shelf, b"- " * 200_000),
+        lambda shelf: raw(shelf, b"a: &a [x]\nb: [" + b"*a, " * 200_000 + b"]\n"),
+        lambda shelf: raw(shelf, DEMO.read_text("utf-8").encode("utf-16")),
+        lambda shelf: raw(shelf, DEMO.read_text("utf-8").encode("utf-16-le")),
+        lambda shelf: raw(shelf, DEMO.read_text("utf-8").encode("utf-32")),
+        lambda shelf: raw(shelf, b"\0" * 1000),
+    ],
+)  # fmt: skip
+def test_what_no_spec_can_be_is_told_with_its_place(shelf_copy, tmp_path, capsys, spoilt):
+    spec = spoilt(shelf_copy)
+    assert main(["build", str(spec), "--out", str(tmp_path / "out")]) == 2
+    said = capsys.readouterr()
+    first = said.err.splitlines()[0]
+    assert re.match(r".*:\d+:\d+ error K\d{3} ", first), first[:200]
+    assert of_words(said.out + said.err) == [] and said.out == ""
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    "write", [lambda text: b"\xef\xbb\xbf" + text.encode(), lambda text: text.replace("\n", "\r\n").encode()]
+)
+def test_a_byte_order_mark_and_other_line_ends_change_nothing(shelf_copy, write):
+    plain = jobs._load(shelf_copy / DEMO.name).loaded.spec
+    assert jobs._load(raw(shelf_copy, write(DEMO.read_text("utf-8")))).loaded.spec == plain
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["compare", "{}", "{}"], ["coupon", "{}.yaml"], ["resume", "{}", "1", "1"], ["sweep", "read", "{}.wav"],
+        ["explore", "{}.yaml", "--vary", "drive.volts=1,2"], ["fit", "{}.txt"], ["promise", "{}", "--impedance", "{}"],
+        ["learn", "measured", "{}.yaml", "--set", "tuning_hz=80", "--date", "2026-05-02"],
+        ["learn", "driver", "{}.yaml", "fs_hz=80", "--date", "2026-05-02"], ["check", "--format", "json", "{}.yaml"],
+        ["sweep", "write", "{}.wav"], ["compare", "{}@HEAD", "{}"],
+    ],
+)  # fmt: skip
+def test_a_name_that_no_file_can_have_is_bad_input_for_every_command(tmp_path, capsys, words):
+    name = str(tmp_path / ("x" * 300))
+    assert main([word.format(name) for word in words]) == 2
+    said = capsys.readouterr()
+    assert of_words(said.out + said.err) == []
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with names are a thing of POSIX systems")
