@@ -69,9 +69,11 @@ def run(arguments: argparse.Namespace) -> int:
             jobs._show(error.findings)
             return cli.WRONG_INPUT
         except (ValueError, OSError) as error:
-            full = isinstance(error, OSError) and error.errno in FULL
-            jobs._say(advice(error) if full else str(error))
-            return cli.MACHINE_FAILED if full else cli.WRONG_INPUT
+            if isinstance(error, OSError) and error.errno in FULL:
+                jobs._say(advice(error))
+                return cli.MACHINE_FAILED
+            jobs._say(str(error))
+            return cli.WRONG_INPUT
         found = _compare(a, b)
         text = _rendered(found, a, b, arguments.format)
     if target is None:
