@@ -115,7 +115,11 @@ def test_an_output_that_takes_no_more_is_told(tmp_path):
     for words in (("check", "nothing.yaml", "--format", "json"), ("completion", "bash")):
         command = [sys.executable, "-m", "kerfwave", *words]
         with Path("/dev/full").open("w") as full:
-            done = subprocess.run(command, cwd=tmp_path, stdout=full, stderr=subprocess.PIPE, text=True)
+            # Buffered, as it is for most: then it is the end of the program that finds out.
+            environment = {**os.environ, "PYTHONUNBUFFERED": ""}
+            done = subprocess.run(
+                command, cwd=tmp_path, env=environment, stdout=full, stderr=subprocess.PIPE, text=True
+            )
         assert done.returncode == 3
         assert "standard output: the disk is full: free some room" in done.stderr
         assert "Traceback" not in done.stderr and "Exception ignored" not in done.stderr
