@@ -136,7 +136,7 @@ def write_file(path: Path, text: str) -> None:
     from kerfwave.engine.files import write_atomic
 
     path.parent.mkdir(parents=True, exist_ok=True)
-    write_atomic(path, text.encode())
+    write_atomic(path, text.encode(), synced=True)
 
 
 def say(text: str) -> None:

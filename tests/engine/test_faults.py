@@ -54,8 +54,10 @@ def test_a_person_s_own_file_is_the_old_one_or_the_new_one(tmp_path, monkeypatch
         assert advice(caught.value)
         assert [path.name for path in tmp_path.iterdir()] == [target.name]
         assert target.read_bytes() == b"old"
-    write_atomic(target, b"new")
-    assert target.read_bytes() == b"new"
+    synced = []
+    monkeypatch.setattr(os, "fsync", lambda handle: synced.append(target.read_bytes()))
+    write_atomic(target, b"new", synced=True)
+    assert synced == [b"old"] and target.read_bytes() == b"new"
 
 
 def failing(plain, number):

@@ -33,10 +33,11 @@ def read_regular(path: Path) -> bytes | None:
         os.close(handle)
 
 
-def write_atomic(path: Path, data: bytes) -> None:
+def write_atomic(path: Path, data: bytes, *, synced: bool = False) -> None:
     """Put `data` at `path` so that every reader sees the old content or the new, whole.
 
-    The temporary file stands beside its goal, since a rename is only atomic within one file system.
+    The temporary file stands beside its goal, since a rename is only atomic within one file system. `synced`: it is on
+    the disk before it takes the old one's place, for what cannot be made again.
 
     Raises
     ------
@@ -48,6 +49,9 @@ def write_atomic(path: Path, data: bytes) -> None:
         spare = path.with_name(f".{path.name[:40]}.{os.getpid()}-{next(_counter)}.tmp")
         try:
             spare.write_bytes(data)
+            if synced:
+                with spare.open("rb+") as stream:
+                    os.fsync(stream.fileno())
             spare.replace(path)
             return
         except FileNotFoundError:
