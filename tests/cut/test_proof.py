@@ -1,5 +1,6 @@
 """How strict the proof is: programs written by hand, whose beam runs where plane geometry says, and a little off."""
 
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -8,7 +9,7 @@ from shapely.geometry import LinearRing, Polygon
 
 from cut_samples import MACHINE, RECIPE, lying, piece, rectangle
 from kerfwave.cut import Settings, safe, verify
-from kerfwave.cut.check import shared_out
+from kerfwave.cut.check import _as_deep, shared_out
 from kerfwave.cut.correction import corrected, drawn
 from kerfwave.cut.follow import Followed, Ring, follow, held_faults, owners, runs_of
 from kerfwave.cut.markcheck import check_marks, sorted_out
@@ -68,6 +69,7 @@ def test_the_beam_may_run_two_hundredths_of_a_millimetre_off(off):
     checks = proof(cut(HALF + off))
     if abs(off) < 0.02:
         assert checks["kerf"].level == "ok" and checks["kerf"].value == pytest.approx(abs(off), abs=0.0021)
+        assert checks["kerf"].value == round(checks["kerf"].value, 4)
     else:
         assert checks["kerf"].level == "fail" and checks["kerf"].value > 0.02
 
@@ -150,9 +152,34 @@ def test_half_a_lap_more_at_one_depth_is_too_much(end, ok):
     assert ("focus" in failing(text, recipe=DEEPER, machine=FOCUS)) is not ok
 
 
+@pytest.mark.parametrize(
+    ("turned", "bridged", "ok"),
+    [(0.985, False, False), (0.995, False, True), (1.49, False, True), (1.51, False, False),
+     (0.49, True, False), (0.52, True, True), (1.51, True, False)],
+)  # fmt: skip
+def test_how_much_of_a_lap_counts_at_a_depth(turned, bridged, ok):
+    runs = [replace(run, depth_mm=depth) for depth, run in zip((0.0, 1.0, 1.0), run_of(cut()) * 3, strict=True)]
+    meant = Counter({0.0: 1, 1.0: 2})
+    assert _as_deep(runs, [turned, 1.0, 1.0], meant, bridged) is ok
+    assert _as_deep(runs, [1.0, 1.0, 1.9], meant, bridged) and not _as_deep(runs, [1.0, 1.0, 2.01], meant, bridged)
+    assert not _as_deep(runs[:2], [1.0, 0.9], meant, bridged)
+
+
 def test_a_head_that_nothing_moves_stays_at_the_face():
     assert proof(cut(), machine=FOCUS)["focus"].level == "ok"
     assert failing(at_depths(1, 1, 1), machine=FOCUS) == {"focus"}
+
+
+def test_a_ring_is_named():
+    holed = piece("a", rectangle(10, 10, 30, 30), rectangle(15, 15, 5, 5), rectangle(25, 25, 5, 5))
+    text = proof(cut(), (holed,))["passes"].text
+    assert text == "a, hole 1 is cut 0 times, the recipe means 3; a, hole 2 is cut 0 times, the recipe means 3"
+
+
+def test_only_a_machine_with_a_home_is_sent_there():
+    text = cut().replace("G0 X0 Y0\n", "G28\nG0 X0 Y0\n")
+    assert failing(text) == {"read"}
+    assert failing(text, machine=replace(MACHINE, home="g28")) == set()
 
 
 # --- wood, sheet, places to keep out of -----------------------------------------------------------------------------
@@ -244,7 +271,7 @@ def scored(begin="20", end="30", y="20", power="200", feed="1500"):
         ({"y": "20.018"}, True),
         ({"y": "20.021"}, False),
         ({"end": "29.94"}, True),  # 0.05 mm may be left, and the last 0.02 are under the beam
-        ({"end": "29.92"}, False),
+        ({"end": "29.928"}, False),
         ({"end": "30.018"}, True),
         ({"end": "30.025"}, False),
         ({"power": "200.5"}, True),
@@ -257,6 +284,15 @@ def scored(begin="20", end="30", y="20", power="200", feed="1500"):
 def test_marks_are_scored_where_and_as_they_are_meant(change, ok):
     found = failing(scored(**change), (MARKED,), SCORE)
     assert found == set() if ok else "marks" in found
+
+
+def test_no_mark_is_scored_between_two_cuts():
+    text = scored()
+    score = text[text.index("G0 X20") : text.index("G0 X5 Y25")]
+    between = cut(laps=1, more="M5 S0\n" + score + "M4 S1000 F250\n" + cut(laps=2).split("F250\n")[1][: -len(END)])
+    between = between.replace("M4 S1000 F250\nG1 X9.9", "G0 X5 Y25\nM4 S1000 F250\nG1 X9.9")
+    assert failing(text, (MARKED,), SCORE) == set()
+    assert failing(between.replace("G0 X5 Y25\nG0 X5 Y25", "G0 X5 Y25"), (MARKED,), SCORE) == {"marks"}
 
 
 def moved(power, feed):
@@ -304,7 +340,7 @@ def test_a_turn_is_measured_from_where_it_begins():
     # The ring begins at (10, 10) and goes counter-clockwise: (10, 25) lies 15 mm before its end.
     assert (found.begin, found.turned) == (pytest.approx(105 / 120, abs=1e-6), pytest.approx(2.0, abs=1e-6))
     assert found.fault == "" and found.error_mm <= 0.002
-    backwards = follow(run.points[::-1], RING, HALF)
+    backwards = follow(run.points[:0:-1], RING, HALF)  # without the lead
     assert (backwards.begin, backwards.turned) == (pytest.approx(found.begin), pytest.approx(2.0, abs=1e-3))
 
 
@@ -321,7 +357,7 @@ def test_a_run_belongs_to_the_ring_beside_which_it_ends():
     hole = Ring("c", "c", True, LinearRing(rectangle(20, 20, 5, 5)), Polygon(rectangle(20, 20, 5, 5)))
 
     def ends(x, y):
-        (run,) = run_of(f"F9\nM4 S5\nG1 X{x} Y{y}\n")
+        (run,) = run_of(f"F9\nM4 S5\nG1 X100 Y100\nX{x} Y{y}\n")
         return run
 
     runs = [
@@ -334,6 +370,8 @@ def test_a_run_belongs_to_the_ring_beside_which_it_ends():
         ends(200, 200),
     ]
     assert owners(runs, [RING, right, hole], HALF) == [0, 1, 2, None, 0, None, None]
+    nearer = Ring("d", "d", False, LinearRing(rectangle(40.16, 10, 9, 30)), Polygon(rectangle(40.16, 10, 9, 30)))
+    assert owners([ends(40.11, 20)], [nearer, RING], HALF) == [1]  # nearly half a kerf beside it, not nearest to it
     assert owners(runs[:1], [], HALF) == [None] and owners([], [RING], HALF) == []
 
 
@@ -360,7 +398,15 @@ def test_a_bridge_is_as_wide_as_it_is_meant():
 def test_a_bridge_lies_where_it_is_meant():
     assert bridge_faults(1.0, meant=25.48) == bridge_faults(1.0, meant=24.52) == []
     assert bridge_faults(1.0, meant=25.6) == ["a bridge lies 0.6 mm from where it is meant"]
+    assert bridge_faults(1.0, meant=25.53) == ["a bridge lies 0.5 mm from where it is meant"]
     assert bridge_faults(1.0, meant=24.4) == ["a bridge lies 0.6 mm from where it is meant"]
+
+
+def test_a_bridge_may_take_a_corner():
+    ring = replace(RING, bridges=((10.35, 10.0),), wood_mm=0.8)
+    way = lap().split("G1 X40\n", 1)[1].replace("G1 Y25\n", "G1 Y10.15\n")
+    (run,) = run_of(f"F250\nG0 X10.85 Y{10 - HALF}\nM4 S9\nG1 X40\n{way}")
+    assert held_faults(ring, [run] * 3, [follow(run.points, ring, HALF)] * 3, HALF, 3) == []
 
 
 def test_an_edge_with_bridges_is_cut_as_often_as_it_is_meant():
