@@ -376,7 +376,9 @@ class Campaign:
         counts: dict[str, Counter[str]] = {}
         for number, mutant in enumerate(self.chosen, 1):
             mine = tests_for(mutant, known, self.asked.most)
-            said = outcome(mutant, self.trees[mutant.path], [items[test] for test in mine], known["seconds"])
+            said = outcome(
+                mutant, self.trees[mutant.path], [items[test] for test in mine if test in items], known["seconds"]
+            )
             if mutant.key() in equal and said in ("survived", "not run"):
                 said = "equivalent"
             counts.setdefault(mutant.path.stem, Counter())[said] += 1

@@ -8,7 +8,7 @@ from shapely.geometry import LineString
 from cut_samples import MACHINE, RECIPE, nested, piece, rectangle
 from kerfwave.cut import Settings, sheet_job, verify
 from kerfwave.cut.placing import place_line
-from kerfwave.cut.scored import score_settings
+from kerfwave.cut.scored import _in_turn, score_settings
 from kerfwave.cut.settings import settings_of
 from kerfwave.model.parts import Mark, Placement
 from kerfwave.model.strokes import strokes
@@ -75,6 +75,13 @@ def test_a_score_at_cutting_power_and_a_cut_at_scoring_power_are_found():
     assert "program-marks" in failing(text.replace("M4 S200", "M4 S1000").replace("F1500", "F250"))
     weak = text.replace("M4 S1000", "M4 S200").replace("F250", "F1500")
     assert {"program-marks", "program-passes"} <= failing(weak)
+
+
+def test_each_line_begins_at_its_end_that_is_nearest():
+    lines = [((0.0, 0.0), (1.0, 0.0)), ((9.0, 0.0), (8.0, 1.0), (5.0, 0.0)), ((4.0, 0.0), (3.0, 2.0), (2.0, 0.0))]
+    there, back, on = lines[0], lines[2][::-1], lines[1][::-1]
+    assert _in_turn(lines) == (there, back, on)
+    assert _in_turn([lines[0], back]) == (there, back)
 
 
 def test_a_score_after_a_cut_is_found():

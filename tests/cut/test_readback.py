@@ -171,7 +171,7 @@ def test_the_focus_goes_down_with_z():
 @pytest.mark.parametrize("words", ["Z-1", "G28"])
 def test_the_head_neither_lifts_nor_goes_home_while_lit(words):
     known = {"focus": True, "home": True}
-    assert len(faults(f"M4 S5\n{words}", **known)) == 1
+    assert len(faults(f"M4 S0.5\n{words}", **known)) == 1
     assert faults(f"S5\n{words}", **known) == []
     assert faults(f"M4 S0\n{words}", **known) == []
 

@@ -33,6 +33,7 @@ def test_every_pass_runs_the_whole_line_at_the_recipes_power(machine, recipe):
     longest = max(size)
     assert math.dist(*ends) == longest - 10
     assert len(set(depths)) == (3 if depths else 0)
+    assert sum(contour.length_mm for contour in program.contours) == recipe.passes * math.dist(*ends)
 
 
 def test_the_faint_dot_goes_along_the_line_and_back():
