@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kerfwave.acoustics.biquads import response
-from kerfwave.acoustics.shaping import ShapingLimits, shape
+from kerfwave.acoustics.biquads import Biquad, response
+from kerfwave.acoustics.shaping import ShapingLimits, _outcome, shape
 from kerfwave.writers.filters import filters_csv, filters_json
 
 F = np.geomspace(20, 2000, 240)
@@ -87,3 +87,18 @@ def test_numbers_can_be_typed_in():
 def test_no_filter_at_all_is_no_shaping():
     with pytest.raises(ValueError, match="at least one"):
         shape(F, bumpy([]), CONE, limits(0))
+
+
+def test_the_outcome_is_counted_from_what_the_filters_do():
+    f = np.array([50.0, 63.0, 80.0, 100.0, 125.0, 160.0, 200.0, 700.0, 900.0])
+    spl = np.array([90.0, 70.0, 76.9, 77.1, 79.0, 80.0, 81.0, 80.5, 60.0])
+    moved = np.linspace(2.0, 0.2, 9)
+    plain = _outcome(f, spl, moved, 80.0, (), limits(3, band_from_hz=160.0))
+    assert plain.gain_db == (0.0,) * 9 and plain.spl_db == tuple(spl) and plain.most_volts == 2.0
+    assert plain.reach_hz == 100.0  # downwards from the band, the last that is within 3 dB; what comes back is no reach
+    assert plain.ripple_db == 1.0 and plain.most_excursion_mm == 2.0
+    louder = (Biquad("peaking", 100.0, 1.0, 6.0, 2.0, 0.0, 0.0, 0.0, 0.0),)  # twice as loud everywhere
+    found = _outcome(f, spl, moved, 80.0, louder, limits(3))
+    assert found.gain_db == pytest.approx([20 * np.log10(2)] * 9)
+    assert found.spl_db == pytest.approx(spl + 20 * np.log10(2))
+    assert found.most_excursion_mm == pytest.approx(4.0) and found.most_volts == pytest.approx(4.0)
