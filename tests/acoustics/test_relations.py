@@ -66,9 +66,14 @@ def test_a_step_into_the_middle_is_two_flush_steps_side_by_side():
 
 def test_no_value_of_the_table_of_folds_sticks_out():
     """A field is smooth in its sizes, so every value is near what its neighbours foretell, and rises with the wall."""
-    table = np.array(bends._FOLD)
-    across = np.array(bends._PARTITIONS)
-    ends = 1 / np.array(bends._GAPS)
+    across, gaps = np.array(bends._PARTITIONS), np.array(bends._GAPS)
+    ends, depth = 1 / gaps, 0.07
+    table = np.array(
+        [
+            [bends.fold_correction(1.0, p, g, depth, AIR) * depth / AIR.density + g * (2 + p) for p in across]
+            for g in gaps
+        ]
+    )
     assert (np.diff(table, axis=1) > 0).all() and (np.diff(table, axis=0) < 0).all()
     for values, knots in ((table, across), (table.T, ends[::-1])):
         for row in values if knots is across else values[:, ::-1]:
