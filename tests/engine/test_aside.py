@@ -51,6 +51,20 @@ def main(grown):
 
 def join(a, b):
     return Number(a.value * b.value)
+
+def part(number, folder, size):
+    with open(Path(folder, f"part-{number}"), "a") as file:
+        file.write(f"{os.getpid()}\\n")
+    if size == 7.0 and number == 1 and not Path(folder, "died").exists():
+        Path(folder, "died").touch()
+        os._exit(1)
+    if size in (8.0, 9.0) and number >= (1 if size == 8.0 else 2):
+        raise StageError(f"part {number} is wrong")
+    return number + size
+
+def parts(joined, folder, size, beside):
+    from kerfwave.engine.sharing import shared
+    return Number(sum(shared(part, [(k, folder, size) for k in range(4)], beside)))
 """
 STAGES = tuple(
     Stage(name, inputs=inputs, run=f"beside_toy:{name}", output="beside_toy:Number", aside=name == "side")
@@ -60,6 +74,15 @@ STAGES = tuple(
         ("main", ("grow.value",)),
         ("join", ("side", "main")),
     )
+)
+SHARED = (
+    *STAGES,
+    Stage(
+        "parts",
+        inputs=("join.value", "root.folder", "root.size"),
+        run="beside_toy:parts",
+        output="beside_toy:Number",
+    ),
 )
 
 
@@ -152,6 +175,49 @@ def test_a_stage_of_a_function_that_cannot_be_sent_is_told_as_what_it_is(toy, tm
     stages = tuple(replace(one, output=dict) if one.name == "side" else one for one in STAGES)
     with pytest.raises(TypeError, match="side"):
         build(stages, {"root": toy.Root(5.0, str(tmp_path))}, Store(tmp_path / "cache"), want=("join",), aside=True)
+
+
+def in_parts(toy, folder, size, *, aside):
+    root = toy.Root(size, str(folder))
+    results = build(SHARED, {"root": root}, Store(folder / f"cache-{aside}"), want=("parts",), aside=aside)
+    pids = [(folder / f"part-{k}").read_text().split() for k in range(4)]
+    return results["parts"], pids
+
+
+def test_a_stage_shares_its_work_with_the_process_that_is_there(toy, tmp_path):
+    made, pids = in_parts(toy, tmp_path, 5.0, aside=True)
+    own, other = str(os.getpid()), (tmp_path / "side.pid").read_text()
+    assert other != own and pids == [[own], [other], [own], [other]]
+    again, pids = in_parts(toy, tmp_path, 5.0, aside=False)
+    assert made == again == toy.Number(26.0) and [mine[-1] for mine in pids] == [own] * 4
+
+
+def test_what_the_process_dies_of_is_made_here(toy, tmp_path):
+    made, pids = in_parts(toy, tmp_path, 7.0, aside=True)
+    assert made == toy.Number(34.0)
+    assert pids[1][0] != pids[1][1] == str(os.getpid())
+
+
+@pytest.mark.parametrize("aside", [True, False])
+@pytest.mark.parametrize(("size", "first"), [(8.0, 1), (9.0, 2)])
+def test_of_several_parts_that_are_wrong_the_first_is_told(toy, tmp_path, size, first, aside):
+    with pytest.raises(StageError, match=f"part {first} is wrong"):
+        in_parts(toy, tmp_path, size, aside=aside)
+
+
+def test_nobody_waits_for_a_process_that_is_busy(toy, tmp_path):
+    """The stage beside is still at work when the parts are shared out, so all are made here."""
+    grow, side, main, join, parts = SHARED
+    stages = (grow, side, main, replace(parts, inputs=("main.value", *parts.inputs[1:])), join)
+
+    def hear(event):
+        if event.stage == "parts" and event.word in ("made", "steady"):
+            raise KeyboardInterrupt  # the stage beside never ends
+
+    with pytest.raises(KeyboardInterrupt):
+        root = toy.Root(3.0, str(tmp_path))
+        build(stages, {"root": root}, Store(tmp_path / "cache"), want=("parts", "join"), aside=True, listener=hear)
+    assert [(tmp_path / f"part-{k}").read_text().split() for k in range(4)] == [[str(os.getpid())]] * 4
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals as POSIX has them")

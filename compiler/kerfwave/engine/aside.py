@@ -1,4 +1,4 @@
-"""A second process for stages that nothing waits for at once, where there is a core to spare.
+"""A second process for stages that nothing waits for at once, and for shares of others, where there is a core to spare.
 
 What goes there and what comes back are the bytes that the cache keeps, so a stage makes the same wherever it runs.
 """
@@ -8,13 +8,16 @@ from __future__ import annotations
 import multiprocessing
 import os
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass
 from multiprocessing.process import BaseProcess
+from typing import Any, TypeVar
 
 from kerfwave.engine import codec
 from kerfwave.engine.graph import Ref, Stage, call, encoded, load_type
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +45,11 @@ class Aside:
         self._processes: tuple[BaseProcess, ...] = ()
 
     def start(self, stage: Stage, inputs: Sequence[Input]) -> Future[Made]:
-        """Run a stage there.
+        """Run a stage there. Raises what `submit` raises."""
+        return self.submit(work, stage, tuple(inputs))
+
+    def submit(self, function: Callable[..., T], *arguments: Any) -> Future[T]:
+        """Make a call there.
 
         Raises
         ------
@@ -54,7 +61,7 @@ class Aside:
             method = multiprocessing.get_context("spawn")
             self._pool = ProcessPoolExecutor(1, mp_context=method, initializer=live_no_longer_than_the_parent)
         others = multiprocessing.active_children()
-        future = self._pool.submit(work, stage, tuple(inputs))
+        future = self._pool.submit(function, *arguments)
         self._processes += tuple(child for child in multiprocessing.active_children() if child not in others)
         return future
 

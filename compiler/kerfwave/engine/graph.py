@@ -6,12 +6,13 @@ import difflib
 import importlib
 import inspect
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence, Set
 from dataclasses import dataclass
 from typing import Any
 
 from kerfwave.engine import codec
 from kerfwave.engine.errors import CodecError, GraphError
+from kerfwave.engine.sharing import Beside, in_turn
 
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
 
@@ -26,7 +27,8 @@ class Stage:
         Lower-case letters, digits and underscores; what others write to ask for its output.
     run
         The function, or ``"module:function"``, which is imported only when the stage really runs. It gets the input
-        values by position, and a callback ``progress(fraction, note="")`` if it has a parameter of that name.
+        values by position, a callback ``progress(fraction, note="")`` if it has a parameter of that name, and a
+        `sharing.Beside` if it has one called ``beside``.
     output
         The type that it returns, or ``"module:Class"``.
     inputs
@@ -113,18 +115,19 @@ def refs(stage: Stage) -> tuple[Ref, ...]:
     return tuple(Ref.parse(text) for text in stage.inputs)
 
 
-def call(stage: Stage, values: Sequence[Any], progress: Callable[..., None]) -> Any:
-    """Call the stage's function, with a way to report progress if it takes one."""
+def call(stage: Stage, values: Sequence[Any], progress: Callable[..., None], beside: Beside = in_turn) -> Any:
+    """Call the stage's function, with a way to report progress and one to share its work if it takes them."""
     function = stage.function()
-    return function(*values, progress=progress) if wants_progress(function) else function(*values)
+    extras: dict[str, Any] = {"progress": progress, "beside": beside}
+    return function(*values, **{name: extras[name] for name in extras.keys() & parameters(function)})
 
 
-def wants_progress(function: Callable[..., Any]) -> bool:
-    """Tell whether `function` has a parameter ``progress``."""
+def parameters(function: Callable[..., Any]) -> Set[str]:
+    """Return the names of the parameters of `function`."""
     try:
-        return "progress" in inspect.signature(function).parameters
+        return inspect.signature(function).parameters.keys()
     except (TypeError, ValueError):  # some builtins have no signature
-        return False
+        return frozenset()
 
 
 def plan(stages: Sequence[Stage], roots: Iterable[str], want: Sequence[str]) -> tuple[Stage, ...]:

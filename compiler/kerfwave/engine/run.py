@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from kerfwave.engine import codec, graph, history, why
 from kerfwave.engine.digests import CodeDigest, Walker
@@ -20,6 +20,7 @@ from kerfwave.engine.errors import EngineError, StageError
 from kerfwave.engine.events import Event, Listener
 from kerfwave.engine.graph import Ref, Stage, call, encoded
 from kerfwave.engine.history import History
+from kerfwave.engine.sharing import in_turn
 from kerfwave.engine.store import FORMAT, Store
 from kerfwave.engine.values import Lost, Output, Values
 from kerfwave.engine.why import Reason
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
     from kerfwave.engine.aside import Aside, Made
 
+T = TypeVar("T")
 MOST_REASONS = 12
 IMPORTS = "imports"  # the record that spares later builds the parsing of unchanged source
 
@@ -224,7 +226,7 @@ class _Build:
             self.listener(Event(stage.name, "progress", fraction=min(max(fraction, 0.0), 1.0), text=note))
 
         try:
-            raw = encoded(stage, call(stage, values, progress))
+            raw = encoded(stage, call(stage, values, progress, self.share))
         except BaseException as error:
             if isinstance(error, StageError):
                 self.finish_all()  # one before this in the table has the first word, as if none had gone aside
@@ -260,6 +262,25 @@ class _Build:
             return False
         self.pending[stage.name] = _Pending(future, key, inputs, reasons)
         return True
+
+    def share(self, function: Callable[..., T], *arguments: Any) -> Callable[[], T]:
+        """Begin a call in the second process, if it is there and idle: to start one takes longer than most calls."""
+        if self.beside is None or not all(pending.future.done() for pending in self.pending.values()):
+            return in_turn(function, *arguments)
+        try:
+            future = self.beside.submit(function, *arguments)
+        except (OSError, RuntimeError):
+            return in_turn(function, *arguments)
+
+        def outcome() -> T:
+            from concurrent.futures import BrokenExecutor
+
+            try:
+                return function(*arguments) if future.cancel() else future.result()
+            except BrokenExecutor:
+                return function(*arguments)
+
+        return outcome
 
     def arrive(self, name: str) -> None:
         """Wait for a stage if it is on its way."""

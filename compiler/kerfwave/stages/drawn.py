@@ -1,4 +1,7 @@
-"""Drawn: every drawing of the body, and its mesh. None of them holds a word from the spec, so a new title is cheap."""
+"""Drawn: every drawing of the body, and its mesh, whatever sheet its pieces lie on.
+
+None of them holds a word from the spec, so a new title is cheap.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,7 @@ from dataclasses import dataclass
 from kerfwave.body import path
 from kerfwave.body.air import Body
 from kerfwave.body.pairs import mirrored_opening, mirrored_ring
-from kerfwave.model.parts import Check, Layer, Piece, Placement, Point
+from kerfwave.model.parts import Check, Layer, Piece, Point
 from kerfwave.stages.field import Compared, Picture
 from kerfwave.writers import drawings
 from kerfwave.writers.field import pressure_svg
@@ -31,7 +34,6 @@ def run(
     right: tuple[Layer, ...],
     pieces: tuple[Piece, ...],
     insets: tuple[Piece, ...],
-    placements: tuple[Placement, ...],
     compared: Compared | None,
     checks: tuple[Check, ...],
 ) -> Drawn:
@@ -42,7 +44,6 @@ def run(
         "drawings/stack.svg": drawings.stack_svg(layers, body.openings, plan, stack=stack),
         "drawings/closed.svg": drawings.closed_view_svg(layers, pieces, stack=stack),
         "drawings/exploded.svg": drawings.exploded_view_svg(layers, pieces, stack=stack),
-        "drawings/pieces.svg": drawings.pieces_svg((*pieces, *insets), placements),
         "drawings/body.stl": body_stl(layers, pieces),
     }
     by_id = {p.id: p for p in pieces}

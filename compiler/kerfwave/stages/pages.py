@@ -74,6 +74,7 @@ def run(
     )
     failed = tuple(c.text for c in design if c.level == "fail")
     files = dict(drawn.files) | dict(proved.files) | _sheets(source, supplied, sliced, nest, recipes, paths)
+    files["drawings/pieces.svg"] = drawings.pieces_svg((*sliced.pieces, *sliced.insets), nest.placements)
     for opened in cut_down.plan.cut_down:
         stock = kind_of_entry(supplied.kinds, opened.entry).stock.name
         title = f"{source.stem}: large sheet {opened.number}, cut down first"

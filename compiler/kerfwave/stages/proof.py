@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 
 from kerfwave import cut
 from kerfwave.engine.errors import StageError
-from kerfwave.model.parts import Check, Nest, Piece, SheetProgram
+from kerfwave.engine.sharing import Beside, shared
+from kerfwave.model.parts import Check, Nest, Piece, Placement, Sheet, SheetProgram
 from kerfwave.model.spec import Machine
 from kerfwave.stages.breakdown import CutDown
 from kerfwave.stages.paths import Programs
@@ -37,6 +38,7 @@ def run(
     machine: Machine,
     outcome: str,
     *design: tuple[Check, ...],
+    beside: Beside,
 ) -> Proved:
     """Run the stage; `design` are the checks of all stages before.
 
@@ -49,28 +51,23 @@ def run(
     begins: dict[str, tuple[int, ...]] = {}
     cut_pieces = (*pieces, *insets)
     sheets = {sheet.number: sheet for sheet in nest.sheets}
-    for program, share, depths in zip(paths.programs, paths.shares, paths.depths_mm, strict=True):
-        recipe = recipes.of(program.stock)
-        rendered = gcode.rendered(_told(program, failed, outcome, machine, share.notes), machine, recipe, depths)
-        text, begins[program.name] = rendered.text, rendered.lines
-        sheet = sheets[share.sheet]
-        on_sheet = [p for p in nest.placements if p.sheet == sheet.number]
-        proved = cut.verify(
-            text,
+    calls = [
+        (
+            _told(program, failed, outcome, machine, share.notes),
+            share,
+            depths,
+            sheets[share.sheet],
+            tuple(p for p in nest.placements if p.sheet == share.sheet),
             cut_pieces,
-            tuple(p for p in on_sheet if share.takes(p)),
-            recipe,
+            recipes.of(program.stock),
             machine,
-            sheet.width_mm,
-            sheet.height_mm,
-            name=program.name,
-            bridges=sorted({(c.piece, point) for c in program.contours for point in c.bridges}),
-            outline=sheet.outline,
-            keep_out=[(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out],
-            others=[p for p in on_sheet if not share.takes(p)],
         )
-        proofs.append((program.name, proved))
-        files[f"gcode/{program.name}.nc"] = text
+        for program, share, depths in zip(paths.programs, paths.shares, paths.depths_mm, strict=True)
+    ]
+    for (program, *_), (rendered, checks) in zip(calls, shared(proved, calls, beside), strict=True):
+        begins[program.name] = rendered.lines
+        proofs.append((program.name, checks))
+        files[f"gcode/{program.name}.nc"] = rendered.text
     for sheet in nest.sheets:
         on_sheet = [p for p in nest.placements if p.sheet == sheet.number]
         cut_by = [
@@ -104,6 +101,35 @@ def run(
     if broken:
         raise StageError("the programs do not prove, so no package is made: " + "; ".join(broken))
     return Proved(tuple(sorted(files.items())), tuple(sorted(begins.items())), _summed_up(proofs))
+
+
+def proved(
+    program: SheetProgram,
+    share: cut.Share,
+    depths_mm: tuple[float, ...],
+    sheet: Sheet,
+    on_sheet: tuple[Placement, ...],
+    pieces: tuple[Piece, ...],
+    recipe: cut.Settings,
+    machine: Machine,
+) -> tuple[gcode.Rendered, tuple[Check, ...]]:
+    """Return a program as text, and what the reader finds in that."""
+    rendered = gcode.rendered(program, machine, recipe, depths_mm)
+    checks = cut.verify(
+        rendered.text,
+        pieces,
+        tuple(p for p in on_sheet if share.takes(p)),
+        recipe,
+        machine,
+        sheet.width_mm,
+        sheet.height_mm,
+        name=program.name,
+        bridges=sorted({(c.piece, point) for c in program.contours for point in c.bridges}),
+        outline=sheet.outline,
+        keep_out=[(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out],
+        others=[p for p in on_sheet if not share.takes(p)],
+    )
+    return rendered, checks
 
 
 def _told(

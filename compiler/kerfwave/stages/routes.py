@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from kerfwave import cut
 from kerfwave.engine.errors import StageError
+from kerfwave.engine.sharing import Beside, shared
 from kerfwave.model.kinds import Kind
-from kerfwave.model.parts import Nest, Piece
+from kerfwave.model.parts import Nest, Piece, Sheet
 from kerfwave.model.spec import Machine
 from kerfwave.stages.recipe import Beam
 
@@ -37,7 +37,7 @@ def run(
     kinds: tuple[Kind, ...],
     each: str,
     *,
-    progress: Callable[[float, str], None],
+    beside: Beside,
 ) -> Routed:
     """Run the stage; `beams` are in the order of the `kinds`, `each`: "sheet" or "piece", what gets a program.
 
@@ -45,27 +45,34 @@ def run(
         StageError: if a beam path would leave the bed, or the kerf is wider than something to be cut.
     """
     by_thickness = {kind.thickness_mm: beam for kind, beam in zip(kinds, beams, strict=True)}
-    found = []
+    pieces = (*layers, *insets)
+    calls = [(s, nest, pieces, by_thickness[s.thickness_mm or 0.0], machine, each) for s in nest.sheets]
     try:
-        for sheet in nest.sheets:
-            progress(sheet.number / (len(nest.sheets) + 1), f"sheet {sheet.number}")
-            beam = by_thickness[sheet.thickness_mm or 0.0]
-            plan = cut.planned(
-                sheet.number,
-                nest,
-                (*layers, *insets),
-                beam.kerf_mm,
-                machine,
-                bridged=cut.bridges_wanted(beam.bridges, machine),
-                outline=sheet.outline,
-                keep_out=[(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out],
-            )
-            if each == "piece":
-                found.append(SheetRoutes(plan, cut.piece_routes(plan)))
-            else:
-                found.append(SheetRoutes(plan, ((cut.whole_route(plan), cut.Share(sheet.number)),)))
+        return Routed(tuple(shared(over_sheet, calls, beside)))
     except cut.KerfTooWide as error:
         raise StageError(str(error), ("stock",)) from error
     except cut.CutError as error:
         raise StageError(str(error), ("machine",)) from error
-    return Routed(tuple(found))
+
+
+def over_sheet(
+    sheet: Sheet, nest: Nest, pieces: tuple[Piece, ...], beam: Beam, machine: Machine, each: str
+) -> SheetRoutes:
+    """Return the routes over one sheet.
+
+    Raises:
+        CutError: if a beam path would leave the bed, or the kerf is wider than something to be cut.
+    """
+    plan = cut.planned(
+        sheet.number,
+        nest,
+        pieces,
+        beam.kerf_mm,
+        machine,
+        bridged=cut.bridges_wanted(beam.bridges, machine),
+        outline=sheet.outline,
+        keep_out=[(place.what, place.outline, place.clearance_mm) for place in sheet.keep_out],
+    )
+    if each == "piece":
+        return SheetRoutes(plan, cut.piece_routes(plan))
+    return SheetRoutes(plan, ((cut.whole_route(plan), cut.Share(sheet.number)),))
