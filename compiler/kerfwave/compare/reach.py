@@ -18,13 +18,13 @@ PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("field", ("field",)),
     ("listening", ("acoustics.listening", "acoustics.limits")),
     ("spread", ("acoustics.spread", "acoustics.thickness")),
+    ("shaping", ("acoustics.shaping",)),
     ("slices", ("layers", "pieces")),
     ("recipe", ("recipe", "recipes")),
     ("nest", ("nest", "placement")),
     ("breakdown", ("nest.cut_down",)),
     ("paths", ("cut",)),
     ("safety", ("safety",)),
-    ("shaping", ("acoustics.shaping",)),
     ("learned", ("acoustics.measured", "acoustics.as_measured")),
 )
 

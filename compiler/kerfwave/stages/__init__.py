@@ -1,7 +1,8 @@
 """The one place where the trades are wired into the engine: what is made from what.
 
 Each stage is a function in a module of its own, so that a change of code runs again just what depends on it, and
-gets the narrowest view of the spec that it can do with. Inputs are by position.
+gets the narrowest view of the spec that it can do with. Inputs are by position. Stages that run aside stand where what
+they feed on is there: the table is worked through from above, and a stage is not begun before its inputs are known.
 """
 
 from __future__ import annotations
@@ -89,6 +90,13 @@ STAGES: tuple[Stage, ...] = (
         aside=True,
     ),
     Stage(
+        "shaping",
+        run="kerfwave.stages.shaping:run",
+        output="kerfwave.stages.shaping:ShapedSound",
+        inputs=("response.response", "spec.shaping", "spec.target", "spec.drive", "spec.driver.xmax_mm"),
+        aside=True,
+    ),
+    Stage(
         "slices",
         run="kerfwave.stages.slices:run",
         output="kerfwave.stages.slices:Sliced",
@@ -121,21 +129,6 @@ STAGES: tuple[Stage, ...] = (
             "spec.stock.density_kg_m3",
             "spec.stock.youngs_gpa",
             "spec.enclosure.panel_hz",
-        ),
-        aside=True,
-    ),
-    Stage(
-        "drawings",
-        run="kerfwave.stages.drawn:run",
-        output="kerfwave.stages.drawn:Drawn",
-        inputs=(
-            "body.body",
-            "slices.layers",
-            "slices.right",
-            "slices.pieces",
-            "slices.insets",
-            "field.compared",
-            "rules.checks",
         ),
         aside=True,
     ),
@@ -208,6 +201,21 @@ STAGES: tuple[Stage, ...] = (
         ),
     ),
     Stage(
+        "drawings",
+        run="kerfwave.stages.drawn:run",
+        output="kerfwave.stages.drawn:Drawn",
+        inputs=(
+            "body.body",
+            "slices.layers",
+            "slices.right",
+            "slices.pieces",
+            "slices.insets",
+            "field.compared",
+            "rules.checks",
+        ),
+        aside=True,
+    ),
+    Stage(
         "paths",
         run="kerfwave.stages.paths:run",
         output="kerfwave.stages.paths:Programs",
@@ -229,13 +237,6 @@ STAGES: tuple[Stage, ...] = (
             "spec.driver.power_w",
             "spec.driver.re_ohm",
         ),
-    ),
-    Stage(
-        "shaping",
-        run="kerfwave.stages.shaping:run",
-        output="kerfwave.stages.shaping:ShapedSound",
-        inputs=("response.response", "spec.shaping", "spec.target", "spec.drive", "spec.driver.xmax_mm"),
-        aside=True,
     ),
     Stage(
         "learned",
