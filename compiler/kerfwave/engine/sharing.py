@@ -28,11 +28,12 @@ def shared(function: Callable[..., T], calls: Sequence[tuple[Any, ...]], beside:
     """
     begun = {k: beside(function, *calls[k]) for k in range(1, len(calls), 2)}
     made: dict[int, T] = {}
-    for k in range(0, len(calls), 2):
+    wrong: dict[int, Exception] = {}
+    for k in (*range(0, len(calls), 2), *begun):
         try:
-            made[k] = function(*calls[k])
-        except Exception:
-            for j in range(1, k, 2):
-                begun[j]()  # what came before has the first word, as if all had been made in turn
-            raise
-    return [begun[k]() if k in begun else made[k] for k in range(len(calls))]
+            made[k] = begun[k]() if k in begun else function(*calls[k])
+        except Exception as error:
+            wrong[k] = error  # told when none is at work any more, so that it is the same one each time
+    if wrong:
+        raise wrong[min(wrong)]
+    return [made[k] for k in range(len(calls))]
