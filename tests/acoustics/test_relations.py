@@ -13,7 +13,7 @@ from kerfwave.acoustics.biquads import biquad
 from kerfwave.acoustics.builds import Tolerances, _drivers, _segments, _taller
 from kerfwave.acoustics.chamber import rear
 from kerfwave.acoustics.circuit import Solution
-from kerfwave.acoustics.derivation import sensitivity_db
+from kerfwave.acoustics.derivation import derived, sensitivity_db
 from kerfwave.acoustics.driver import complete, contradictions
 from kerfwave.model.acoustic import ChamberDuct, Segment
 from kerfwave.model.spec import Driver
@@ -209,3 +209,18 @@ def driver_sheet():
         name="any", frame_mm=93, cutout_mm=74, bolt_circle_mm=84, depth_mm=50, xmax_mm=3, power_w=15,
         fs_hz=60.0, sd_cm2=50.0, re_ohm=4.0, le_mh=0.2,
     )  # fmt: skip
+
+
+def test_one_of_mass_and_compliance_contradicts_nothing(driver_sheet):
+    plain = replace(driver_sheet, qms=4.0, qes=0.5)
+    assert contradictions(replace(plain, mms_g=10.0), AIR) == contradictions(replace(plain, cms_mm_n=1.0), AIR) == ()
+
+
+def test_where_the_compliance_comes_from_is_said(driver_sheet):
+    def spring(**stated):
+        (row,) = [p for p in derived(replace(driver_sheet, qms=4.0, qes=0.5, **stated), AIR) if p.name == "Cms"]
+        return row.how
+
+    assert spring(mms_g=10.0) == spring(mms_g=10.0, vas_l=3.0) == "from fs and Mms"
+    assert spring(vas_l=3.0) == "from Sd and Vas"
+    assert spring(cms_mm_n=1.0) == "stated"
