@@ -163,7 +163,7 @@ def _measured_sentence(entry: RecipeEntry, laser: Laser, stock: Stock, thickness
     said = entry.provenance
     text = f"Measured: {entry.name}"
     text += f", on {said.date}" if said.date else ", date not given"
-    text += f", coupon {said.coupon}" if said.coupon else ""
+    text += f", from {said.coupon}" if said.coupon else ""
     text += f", by {said.by}" if said.by else ""
     text += f" ({said.note})" if said.note else ""
     differs = [

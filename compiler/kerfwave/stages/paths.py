@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from kerfwave import cut
 from kerfwave.engine.errors import StageError
-from kerfwave.model.kinds import Kind
+from kerfwave.model.kinds import Kind, kind_of
 from kerfwave.model.parts import SheetProgram
 from kerfwave.model.spec import Machine
 from kerfwave.stages.recipe import Recipes
@@ -32,14 +32,13 @@ def run(routed: Routed, recipes: Recipes, machine: Machine, kinds: tuple[Kind, .
     Raises:
         StageError: if a test cut has no room on the bed, or the kerf is wider than something in it.
     """
-    by_thickness = {kind.thickness_mm: kind for kind in kinds}
-    used = dict.fromkeys(by_thickness[on_sheet.plan.sheet.thickness_mm or 0.0] for on_sheet in routed.sheets)
+    used = dict.fromkeys(kind_of(kinds, on_sheet.plan.sheet.thickness_mm) for on_sheet in routed.sheets)
     jobs: list[tuple[cut.SheetJob, cut.Share]] = []
     sheets: list[SheetProgram] = []
     try:
         for on_sheet in routed.sheets:
             plan = on_sheet.plan
-            recipe = recipes.of(by_thickness[plan.sheet.thickness_mm or 0.0].stock.name)
+            recipe = recipes.of(kind_of(kinds, plan.sheet.thickness_mm).stock.name)
             parts = [(cut.job(plan, route, recipe, machine), share) for route, share in on_sheet.routes]
             jobs += parts
             sheets.append(_whole(plan.sheet.number, [job.program for job, _ in parts]))
