@@ -67,7 +67,7 @@ def test_marks_are_made_after_mirroring_so_that_they_read():
 def test_the_stage_makes_both_and_an_opening_mirrors():
     body, cut, *_ = made(trapezoid(186, 156, 212))
     stock = Stock("sheet", "birch-plywood", "muf", 6.5, (6.3,), 680.0, (SheetStock(400, 400, 9),))
-    rest = (DRIVER, Terminals(), None, kinds(stock), None, 680.0, None, "never", 5.0, 400.0, 400.0)
+    rest = (DRIVER, Terminals(), kinds(stock), None, "never", 5.0, 400.0, 400.0)
     single, pair = (run(body, *rest, "ids", count, "butt", None, "quarter") for count in (1, 2))
     assert len(pair.pieces) == 2 * len(single.pieces) == 2 * len(cut.pieces)
     assert [p.id for p in pair.insets] == ["R1-L", "T1-L", "R1-R", "T1-R"]
