@@ -38,6 +38,7 @@ from kerfwave.body.slices import air_of_layer
 from kerfwave.engine import StageError
 from kerfwave.findings import SpecError
 from kerfwave.model.acoustic import GuideRun
+from kerfwave.model.parts import Check
 from kerfwave.spec import load
 from kerfwave.stages import STAGES
 from kerfwave.stages import sizing as sizing_stage
@@ -120,7 +121,8 @@ def attempt(folder: str, most_bodies: int, mix: bool, seed: int) -> Outcome:
         return Outcome(seed, "crashed", time.process_time() - start, traceback.format_exc(limit=-4), **about)
     seconds = time.process_time() - start
     try:
-        area_off, volume_off, broken = invariants(built.body, cut, built.volumes.guide)
+        checks = (*stage("rules", known).checks, *cut.checks)
+        area_off, volume_off, broken = invariants(built.body, cut, built.volumes.guide, checks)
     except Exception:
         return Outcome(seed, "crashed", seconds, "while checking: " + traceback.format_exc(limit=-4), **about)
     return Outcome(
@@ -137,11 +139,13 @@ def attempt(folder: str, most_bodies: int, mix: bool, seed: int) -> Outcome:
     )
 
 
-def invariants(built: Body, cut: Sliced, guide: tuple[GuideRun, ...]) -> tuple[float, float, tuple[str, ...]]:
+def invariants(
+    built: Body, cut: Sliced, guide: tuple[GuideRun, ...], checks: tuple[Check, ...]
+) -> tuple[float, float, tuple[str, ...]]:
     """Return what is off in area and in volume, and what is broken by name."""
     skin = shapes.polygon(built.skin)
     wood = {p.id: shapes.polygon(p.outline, p.holes) for p in cut.pieces}
-    broken = {f"{c.id}: {c.text}" for c in cut.checks if c.id in MUST_HOLD and c.level == "fail"}
+    broken = {f"{c.id}: {c.text}" for c in checks if c.id in MUST_HOLD and c.level == "fail"}
     area_off = 0.0
     for layer in cut.layers:
         solid = unary_union([wood[name] for name in layer.pieces])

@@ -20,7 +20,7 @@ from unittest import mock
 import numpy as np
 from programs import RECIPE, sheet_of
 
-from kerfwave.cut import order, paths
+from kerfwave.cut import order, paths, routes
 from kerfwave.model.parts import Nest, Piece, Recipe
 from kerfwave.model.spec import Machine
 
@@ -53,7 +53,7 @@ def asked(number: int, nest: Nest, pieces: tuple[Piece, ...], recipe: Recipe, ma
         caught.append((list(entries), list(later)))
         return order.tour(entries, later)
 
-    with mock.patch.object(paths, "tour", catch):
+    with mock.patch.object(routes, "tour", catch):
         paths.sheet_job(number, nest, pieces, recipe, machine)
     return caught[0]
 
