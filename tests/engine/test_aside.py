@@ -232,6 +232,8 @@ def test_the_process_ends_with_its_parent(tmp_path, how):
     (tmp_path / "beside_toy.py").write_text(MODULE)
     script = tmp_path / "script.py"
     script.write_text(
+        # Whoever starts the tests in the background of a shell has interrupts ignored, and so would this script.
+        "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         f"import sys; sys.path[:0] = [{str(Path(__file__).parent)!r}, {str(tmp_path)!r}]\n"
         "import beside_toy\nfrom pathlib import Path\nfrom test_aside import run\n"
         f"if __name__ == '__main__': run(beside_toy, Path({str(tmp_path)!r}), 3.0, 'cache')\n"
