@@ -21,8 +21,7 @@ from rs274 import interpret
 
 
 def piece_jobs(nest, pieces, machine=MACHINE):
-    bridged = cut.bridges_wanted(RECIPE.bridges if isinstance(RECIPE, cut.Settings) else None, machine)
-    plan = planned(1, nest, pieces, RECIPE.kerf_mm, machine, bridged=bridged)
+    plan = planned(1, nest, pieces, RECIPE.kerf_mm, machine, bridged=cut.bridges_wanted(None, machine))
     return [(cut.job(plan, route, RECIPE, machine), share) for route, share in piece_routes(plan)]
 
 

@@ -48,13 +48,14 @@ def safe(
     `width_mm` and `height_mm` are the sheet's; `name` begins the ids of the checks, for instance "sheet-01". With
     `most_percent`, that no move has more power than that.
     """
-    checks = _safe(_read(text, machine), machine, width_mm, height_mm, name)
+    reading = _read(text, machine)
+    checks = _safe(reading, machine, width_mm, height_mm, name)
     if most_percent is None:
         return checks
     most = most_percent / 100 * machine.power_scale
     bright = [
         f"line {m.line} has S{m.power:g}, at most {most:g} is meant"
-        for m in _read(text, machine).motions
+        for m in reading.motions
         if m.power > max(most, _least_power(machine)) + _power_step(machine) + 1e-9
     ]
     return (*checks, verdict(f"{name}-faint", f"The beam never has more than {most_percent:g} % of its power", bright))

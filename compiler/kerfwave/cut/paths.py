@@ -47,14 +47,12 @@ def sheet_job(
     millimetre past its start. Where the recipe asks for the passes sheet by sheet, or the focus moves between them,
     each pass is a contour of its own, with lead-in and overrun. Where no lead has room, the beam is lit on the line
     itself, at a corner if there is one, and the notes say so. Pieces that could tip or fall keep bridges (`bridges`).
-    Leads stay on a sheet whose `outline` is no rectangle, and off the places to `keep_out` of.
+    Leads keep to `outline` and `keep_out` as in `routes.planned`.
 
     Raises
     ------
-    OutsideBed
-        where a piece, or the beam beside it, leaves the sheet or the bed.
-    KerfTooWide
-        where a hole, slot or notch is narrower than the kerf.
+    OutsideBed, KerfTooWide
+        as `routes.planned` does.
     """
     bridged = bridges_wanted(settings_of(recipe).bridges, machine)
     plan = planned(number, nest, pieces, recipe.kerf_mm, machine, bridged=bridged, outline=outline, keep_out=keep_out)

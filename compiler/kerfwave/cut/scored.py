@@ -32,7 +32,7 @@ def score_is_measured(recipe: Recipe) -> bool:
 
 def score(name: str, points: Ring, recipe: Recipe, machine: Machine) -> Contour:
     """Return a scored line through `points`, rounded to the machine's decimals."""
-    return scored_lines(name, (points,), recipe, machine)
+    return scored_lines(name, (_rounded(points, machine.decimals),), recipe, machine)
 
 
 def label(text: str, at: Point, tall_mm: float, recipe: Recipe, machine: Machine) -> tuple[Contour, ...]:
@@ -47,15 +47,14 @@ def placed_marks(piece: Piece, placement: Placement, decimals: int) -> tuple[Rin
 
 
 def scored_lines(name: str, lines: Sequence[Ring], recipe: Recipe, machine: Machine) -> Contour:
-    """Return scored lines as one contour, rounded to the machine's decimals."""
+    """Return scored lines, rounded already, as one contour."""
     power, feed = score_settings(recipe, machine)
     moves: list[Move] = []
     length = 0.0
     for line in lines:
-        at = _rounded(line, machine.decimals)
-        moves.append(Move("rapid", *at[0]))
-        moves += [Move("line", *point, power, feed) for before, point in pairwise(at) if point != before]
-        length += math.fsum(math.dist(a, b) for a, b in pairwise(at))
+        moves.append(Move("rapid", *line[0]))
+        moves += [Move("line", *point, power, feed) for before, point in pairwise(line) if point != before]
+        length += math.fsum(math.dist(a, b) for a, b in pairwise(line))
     return Contour(name, "mark", tuple(moves), length)
 
 
