@@ -58,19 +58,18 @@ def run(
     names = tuple(kind.stock.name for kind in kinds)
     cut = slices(body, names[0], grain=grain, kinds=names)
     across = insets(body, driver, terminals, grain=grain)
-    saved: tuple[Check, ...] = ()
+    standing = across if count == 1 else (*lefts(across), *rights(across))
+    checks: list[Check] = []
     shop = Shop(kinds, margin_mm, spacing_mm, sheet_grain, turns, (bed_width_mm, bed_height_mm), count)
     try:
         if split == "when-needed":
             cut = split_layers(body, cut, shop.rooms_mm, keyed=seam == "keyed")
         elif split == "saves-stock":
-            standing = across if count == 1 else (*lefts(across), *rights(across))
             cut, check = least_stock(body, cut, standing, shop, keyed=seam == "keyed")
-            saved = (check,)
+            checks.append(check)
     except CannotSplit as error:
         raise StageError(str(error), ("enclosure", "plan")) from error
-    checks = [*saved]
-    bodies, standing = ((cut,), across) if count == 1 else (left_and_right(cut), (*lefts(across), *rights(across)))
+    bodies = (cut,) if count == 1 else left_and_right(cut)
     marked = [mark_layers(one, body.rules.stack, marks) for one in bodies]
     if marks != "none":
         standing = tuple(mark_ring(p, driver.frame_mm) if p.role == "driver-ring" else p for p in standing)
