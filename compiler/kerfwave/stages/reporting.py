@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import fields
 from typing import Any
 
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
@@ -14,6 +13,7 @@ from kerfwave.stages.facts import Facts
 from kerfwave.stages.field import Compared
 from kerfwave.stages.labels import SHA256
 from kerfwave.stages.shop import FORMAT, shop
+from kerfwave.writers.report import fields_of
 
 
 def report_data(facts: Facts) -> dict[str, Any]:
@@ -36,32 +36,32 @@ def report_data(facts: Facts) -> dict[str, Any]:
             "stack": built.body.rules.stack,
             "plan": [list(p) for p in built.body.skin],
             "height_mm": built.body.counts.height_mm,
-            "fold": _plain(built.body.fold.key),
+            "fold": fields_of(built.body.fold.key),
             "guide_mm": built.body.fold.length_mm,
-            "air": [_plain(p) for p in built.body.air],
+            "air": [fields_of(p) for p in built.body.air],
         },
         "count": spec.count,
-        "layers": [_plain(layer) for layer in facts.sliced.layers],
-        "right_layers": [_plain(layer) for layer in facts.sliced.right],
-        "openings": [{k: v for k, v in _plain(o).items() if v is not None} for o in built.body.openings],
+        "layers": [fields_of(layer) for layer in facts.sliced.layers],
+        "right_layers": [fields_of(layer) for layer in facts.sliced.right],
+        "openings": [{k: v for k, v in fields_of(o).items() if v is not None} for o in built.body.openings],
         "pieces": [
             {
-                **_plain(piece),
+                **fields_of(piece),
                 "mass_g": facts.piece_mass_g(piece),
-                "placement": {k: v for k, v in _plain(placed[piece.id]).items() if k != "piece"},
+                "placement": {k: v for k, v in fields_of(placed[piece.id]).items() if k != "piece"},
             }
             for piece in facts.pieces
         ],
         "nest": {
-            "sheets": [_plain(sheet) for sheet in facts.nest.sheets],
+            "sheets": [fields_of(sheet) for sheet in facts.nest.sheets],
             "utilisation": facts.nest.utilisation,
             "outline_utilisation": facts.nest.outline_utilisation,
             "bound": facts.nest.bound,
-            **({"cut_down": [_plain(o) for o in facts.cut_down.plan.cut_down]} if facts.cut_down.line else {}),
+            **({"cut_down": [fields_of(o) for o in facts.cut_down.plan.cut_down]} if facts.cut_down.line else {}),
         },
         "cut": _cut(facts),
-        "checks": [_plain(c) for c in facts.checks],
-        "safety": [_plain(line) for line in facts.assessed.lines],
+        "checks": [fields_of(c) for c in facts.checks],
+        "safety": [fields_of(line) for line in facts.assessed.lines],
     }
 
 
@@ -87,7 +87,7 @@ def _cut(facts: Facts) -> dict[str, Any]:
             {
                 "program": p.name,
                 "points": [
-                    {**_plain(point), "line": line} for point, line in zip(points, facts.begins[p.name], strict=True)
+                    {**fields_of(point), "line": line} for point, line in zip(points, facts.begins[p.name], strict=True)
                 ],
             }
             for p, points in zip(programs, facts.paths.restarts, strict=True)
@@ -125,18 +125,18 @@ def _line(facts: Facts) -> tuple[SheetProgram, ...]:
 
 def _acoustics(facts: Facts) -> dict[str, Any]:
     spec, built, result = facts.spec, facts.built, facts.as_built
-    network = _plain(built.network)
+    network = fields_of(built.network)
     target = spec.target
     promised = facts.sized.designs[built.rank].design
     return {
-        "air": _plain(result.air),
+        "air": fields_of(result.air),
         "drive_volts": spec.drive.volts,
         "distance_m": spec.listening.distance_m,
         "space": spec.listening.space,
-        "target": _plain(target),
+        "target": fields_of(target),
         "driver": [p._asdict() for p in facts.driver],
         "network": network,
-        "response": _plain(result.response),
+        "response": fields_of(result.response),
         "closed_same_size": {
             "chamber_m3": built.closed.chamber_m3,
             "response": _curves(result.closed),
@@ -155,27 +155,27 @@ def _acoustics(facts: Facts) -> dict[str, Any]:
             "mouth_velocity_peak_m_s": result.mouth_m_s,
             "mouth_velocity_advice_m_s": MOUTH_VELOCITY_M_S,
         },
-        "listening": _plain(facts.at_listener.heard),
+        "listening": fields_of(facts.at_listener.heard),
         "limits": {
-            **_plain(facts.at_listener.limits),
+            **fields_of(facts.at_listener.limits),
             "by_limit": {name: list(levels) for name, levels in facts.at_listener.limits.by_limit},
             "closed_same_size": {
                 "level_db": list(facts.at_listener.closed_limits.level_db),
                 "binding": list(facts.at_listener.closed_limits.binding),
             },
-            "loudest": [_plain(row) for row in facts.at_listener.loudest],
-            "bass_control": _plain(facts.at_listener.bass),
+            "loudest": [fields_of(row) for row in facts.at_listener.loudest],
+            "bass_control": fields_of(facts.at_listener.bass),
         },
         "spread": {
-            **_plain(facts.strayed.spread),
-            "figures": [{**_plain(f), "shares": dict(f.shares)} for f in facts.strayed.spread.figures],
-            "tolerances": _plain(facts.strayed.tolerances),
+            **fields_of(facts.strayed.spread),
+            "figures": [{**fields_of(f), "shares": dict(f.shares)} for f in facts.strayed.spread.figures],
+            "tolerances": fields_of(facts.strayed.tolerances),
         },
-        "thickness": _plain(facts.strayed.thickness),
+        "thickness": fields_of(facts.strayed.thickness),
         "fill": [{"place": f.place, "grams": f.grams, "text": f.text} for f in facts.fill],
-        "measured": _plain(facts.learned.measured)["values"],
-        "as_measured": None if facts.learned.response is None else _plain(facts.learned.response),
-        "shaping": None if facts.shaped is None else _plain(facts.shaped),
+        "measured": fields_of(facts.learned.measured)["values"],
+        "as_measured": None if facts.learned.response is None else fields_of(facts.learned.response),
+        "shaping": None if facts.shaped is None else fields_of(facts.shaped),
         "sizing": {
             "folds": facts.sized.folds,
             "tried": facts.sized.tried,
@@ -196,7 +196,7 @@ def _field(compared: Compared | None) -> dict[str, Any] | None:
     """Return the field beside the network, without its pictures; None if the spec leaves it out."""
     if compared is None:
         return None
-    return {key: value for key, value in _plain(compared).items() if key != "pictures"}
+    return {key: value for key, value in fields_of(compared).items() if key != "pictures"}
 
 
 def _curves(response: Response) -> dict[str, Any]:
@@ -206,8 +206,3 @@ def _curves(response: Response) -> dict[str, Any]:
         "excursion_peak_mm": list(response.excursion_peak_mm),
         "impedance_ohm": list(response.impedance_ohm),
     }
-
-
-def _plain(value: Any) -> dict[str, Any]:
-    """Return the fields of a dataclass; those within it are left to the writer."""
-    return {field.name: getattr(value, field.name) for field in fields(value)}

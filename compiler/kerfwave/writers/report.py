@@ -27,6 +27,11 @@ def number_text(value: float) -> str:
     return significant(value, SIGNIFICANT_DIGITS)
 
 
+def fields_of(value: Any) -> dict[str, Any]:
+    """Return the fields of a dataclass; those within it are left as they are."""
+    return {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
+
+
 def render_report(data: Mapping[str, Any]) -> str:
     """Return `data` as JSON text with a newline at its end.
 
@@ -48,7 +53,7 @@ def _text(value: Any, where: _Place, depth: int) -> str:
     if type(value) in _PLAIN:  # most values, so these are told first
         return _scalar(value, where)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        value = {f.name: getattr(value, f.name) for f in dataclasses.fields(value)}
+        value = fields_of(value)
     if isinstance(value, Mapping):
         for key in value:
             if not isinstance(key, str):
