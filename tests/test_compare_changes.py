@@ -178,14 +178,14 @@ def test_the_recipe(told):
 def test_the_machine(told):
     found = told("rapid_feed_mm_min: 6000", "rapid_feed_mm_min: 3000", "machines/open-frame-5w5.yaml")
     assert found.spec == [("machine.rapid_feed_mm_min", 6000, 3000)]
-    assert {"paths", "safety"} <= found.changed <= {"paths", "safety", "proof"}  # the list counts the hours
+    assert {"paths", "safety"} <= found.changed <= {"paths", "safety", "programs"}  # the list counts the hours
     assert found.words == {"machine time": "longer"}
     assert found.sheets == ["usable"]
 
 
 def test_the_room(told):
     found = told("extinguisher: abc-powder", "extinguisher: none")
-    assert {"safety"} <= found.changed <= {"safety", "proof"} and not found.numbers
+    assert {"safety"} <= found.changed <= {"safety", "programs"} and not found.numbers
     assert {("fire-extinguisher", "duty", "fix-first", "worse"), ("outcome", "proceed", "fix-first", "worse")} <= (
         found.safety
     )
@@ -210,7 +210,7 @@ def test_the_face_of_the_mouth(told):
 
 def test_the_sheets_on_the_shelf(told):
     found = told("width_mm: 600, height_mm: 380", "width_mm: 400, height_mm: 380")
-    follow = {"supply", "blanks", "nest", "breakdown", "routes", "paths", "safety", "drawings", "proof"}
+    follow = {"supply", "blanks", "nest", "breakdown", "routes", "paths", "safety", "drawings", "proof", "programs"}
     assert {"blanks", "nest", "paths"} <= found.changed <= follow and "slices" in found.same
     assert found.words["sheets"] == "more sheets" and found.words["sheet in use"] == "emptier"
     assert found.pieces == [] and found.data["placed_elsewhere"] > 10
@@ -242,5 +242,5 @@ def test_two_packages(shop, capsys):
 
 def test_every_stage_can_be_told_from_two_reports():
     """But for those whose outcome a report does not hold by itself: checks, what the nest keeps to, routes, files."""
-    untold = ("rules", "spacing", "blanks", "routes", "drawings", "proof", "pages", "package")
+    untold = ("rules", "spacing", "blanks", "routes", "drawings", "proof", "programs", "pages", "package")
     assert [name for name, _ in PARTS] == [stage.name for stage in STAGES if stage.name not in untold]

@@ -111,7 +111,7 @@ def test_name_and_room_reach_only_what_they_must(repo, demo_package, capsys):
     assert "<b>" not in page.read_text("utf-8")
     assert main(["compare", f"{POST}@HEAD", POST, "--out", out]) == 1
     text = capsys.readouterr().out
-    assert "made something else: safety, proof\n" in text
+    assert "made something else: safety, programs\n" in text
 
 
 @pytest.mark.parametrize(

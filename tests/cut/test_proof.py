@@ -8,9 +8,11 @@ import pytest
 from shapely.geometry import LinearRing, Polygon
 
 from cut_samples import MACHINE, RECIPE, lying, piece, rectangle
-from kerfwave.cut import Settings, safe, verify
+from kerfwave.cut import safe, verify
 from kerfwave.cut.check import _as_deep, shared_out
 from kerfwave.cut.correction import corrected, drawn
+from kerfwave.cut.course import BOTH, CUT, NEITHER
+from kerfwave.cut.course import SCORE as SCORED
 from kerfwave.cut.follow import Followed, Ring, follow, held_faults, owners, runs_of
 from kerfwave.cut.markcheck import check_marks, sorted_out
 from kerfwave.cut.readback import Motion, read
@@ -123,7 +125,7 @@ def test_on_a_short_scale_a_step_is_a_thousandth():
 def test_the_faintest_beam_counts_as_a_beam():
     stray = "M5 S0\nG0 X100 Y100\nM4 S1\nG1 X110\n"
     assert failing(cut(more=stray)) == {"settings", "kerf"}
-    assert "S1, the recipe means 1000" in proof(cut(more=stray))["settings"].text
+    assert "cuts at a power that is not the recipe's" in proof(cut(more=stray))["settings"].text
 
 
 def at_depths(*depths):
@@ -299,16 +301,15 @@ def moved(power, feed):
     return Motion(1, False, np.array([[0.0, 0.0], [1.0, 0.0]]), power, feed, 0.5)
 
 
-def test_what_is_cut_like_a_score_is_a_cut():
-    same = Settings(**{**{f: getattr(RECIPE, f) for f in RECIPE.__slots__}, "score_power_percent": 100.0,
-                       "score_feed_mm_min": 250.0})  # fmt: skip
-    cutting, scoring = sorted_out([moved(1000, 250)], same, MACHINE, 0.5)
-    assert cutting[0].power == 1000 and scoring[0].power == 0
-    cutting, scoring = sorted_out([moved(200, 1500), moved(0, 1500)], SCORE, MACHINE, 0.5)
-    assert [m.power for m in cutting] == [0, 0] and [m.power for m in scoring] == [200, 0]
-    assert cutting[0].depth_mm == 0.5 and cutting[0].feed_mm_min == 1500 and cutting[0].line == 1
-    faint = replace(SCORE, score_power_percent=0.01)  # less than a step: the writer gives it one
-    assert [m.power for m in sorted_out([moved(1, 1500), moved(1.6, 1500)], faint, MACHINE, 0.5)[1]] == [1, 0]
+@pytest.mark.parametrize(
+    ("power", "feed", "scores"),
+    [(SCORED, SCORED, True), (SCORED, BOTH, True), (BOTH, SCORED, True), (BOTH, BOTH, False), (CUT, CUT, False),
+     (CUT, SCORED, False), (SCORED, CUT, False), (NEITHER, SCORED, False), (SCORED, NEITHER, False), (0, CUT, False)],
+)  # fmt: skip
+def test_what_scores_has_the_power_and_the_feed_for_it_and_not_those_of_the_cut(power, feed, scores):
+    (cutting,), (scoring,) = sorted_out([moved(power, feed)])
+    assert (cutting.power, scoring.power) == ((0, power) if scores else (power, 0))
+    assert cutting.depth_mm == 0.5 and cutting.feed_mm_min == feed and cutting.line == 1
 
 
 def test_nothing_to_score_is_nothing_to_prove():

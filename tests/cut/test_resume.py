@@ -44,7 +44,7 @@ def test_the_rest_does_what_the_whole_does_from_there_on(seed, dialect, by_sheet
     recipe = replace(recipe, air_assist=True)
     job = sheet_job(1, nest, pieces, recipe, machine)
     whole = rendered(corrected(job.program, machine), machine, recipe, job.depths_mm)
-    points = restart_points(job.program, job.labels, machine)
+    points = restart_points(job.program, job.labels)
     assert len(whole.lines) == len(points) == len(job.program.contours)
     k = data.draw(st.integers(0, len(points) - 1))
     rest = rest_of(whole.text, whole.lines[0], whole.lines[k])
@@ -64,7 +64,7 @@ def test_the_rest_does_what_the_whole_does_from_there_on(seed, dialect, by_sheet
 def test_the_times_add_up_to_the_whole():
     nest, pieces = demo()
     job = sheet_job(1, nest, pieces, RECIPE, MACHINE)
-    points = restart_points(job.program, job.labels, MACHINE)
+    points = restart_points(job.program, job.labels)
     assert points[0].done_s == 0 and all(a.done_s < b.done_s for a, b in pairwise(points))
     last = job.program.contours[-1]
     at = job.program.contours[-2].moves[-1]

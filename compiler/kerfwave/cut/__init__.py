@@ -5,9 +5,10 @@ and put in an order that never cuts a loose piece, coupons measure what the reci
 program's text back and holds it against the pieces.
 """
 
-from kerfwave.cut.check import safe, shared_out, verify
+from kerfwave.cut.check import prove, safe, shared_out, silent, verify
 from kerfwave.cut.correction import corrected
 from kerfwave.cut.coupon import Coupon, design
+from kerfwave.cut.course import Course, course_of
 from kerfwave.cut.errors import CutError, KerfTooWide, OutsideBed
 from kerfwave.cut.outline import outline_program, outline_recipe
 from kerfwave.cut.paths import SheetJob, job, sheet_job, sheet_program
@@ -23,6 +24,7 @@ from kerfwave.cut.usage import Usage, usage
 
 __all__ = [
     "Coupon",
+    "Course",
     "CutError",
     "KerfTooWide",
     "OutsideBed",
@@ -37,6 +39,7 @@ __all__ = [
     "axes_of",
     "bridges_wanted",
     "corrected",
+    "course_of",
     "design",
     "estimate",
     "job",
@@ -46,6 +49,7 @@ __all__ = [
     "outline_recipe",
     "piece_routes",
     "planned",
+    "prove",
     "prove_rest",
     "rest_of",
     "restart_points",
@@ -53,6 +57,7 @@ __all__ = [
     "shared_out",
     "sheet_job",
     "sheet_program",
+    "silent",
     "square_side_mm",
     "straight_program",
     "usage",

@@ -20,12 +20,12 @@ from shapely.geometry import LineString, Polygon
 
 from kerfwave.cut import bridges as bridging
 from kerfwave.cut.correction import drawn
+from kerfwave.cut.course import BOTH, CUT, SCORE, Course, course_of, own_lines, power_step
 from kerfwave.cut.follow import TOLERANCE_MM, Ring, Run, follow, held_faults, owners, runs_of
 from kerfwave.cut.lead import KeepOut
 from kerfwave.cut.markcheck import check_marks, sorted_out
 from kerfwave.cut.placing import place, place_line
-from kerfwave.cut.readback import Motion, Reading, read
-from kerfwave.cut.settings import focus_depths_mm
+from kerfwave.cut.readback import Motion, Reading, code_of, read
 from kerfwave.cut.verdict import SAY, verdict
 from kerfwave.model.parts import Check, Piece, Placement, Point, Recipe
 from kerfwave.model.parts import Ring as RingOfPoints
@@ -56,7 +56,7 @@ def safe(
     bright = [
         f"line {m.line} has S{m.power:g}, at most {most:g} is meant"
         for m in reading.motions
-        if m.power > max(most, _least_power(machine)) + _power_step(machine) + 1e-9
+        if m.power > max(most, _least_power(machine)) + power_step(machine) + 1e-9
     ]
     return (*checks, verdict(f"{name}-faint", f"The beam never has more than {most_percent:g} % of its power", bright))
 
@@ -76,34 +76,68 @@ def verify(
     keep_out: Sequence[KeepOut] = (),
     others: Sequence[Placement] = (),
 ) -> tuple[Check, ...]:
+    """Prove that a whole program does what `recipe` means: `prove` of its course."""
+    course = course_of(text, recipe, machine, name=name, bridges=tuple(bridges))
+    return prove(
+        course, pieces, placements, machine, width_mm, height_mm, outline=outline, keep_out=keep_out, others=others
+    )
+
+
+def prove(
+    course: Course,
+    pieces: tuple[Piece, ...],
+    placements: tuple[Placement, ...],
+    machine: Machine,
+    width_mm: float,
+    height_mm: float,
+    *,
+    outline: RingOfPoints = (),
+    keep_out: Sequence[KeepOut] = (),
+    others: Sequence[Placement] = (),
+) -> tuple[Check, ...]:
     """Prove that a program cuts `pieces` as the placements of its sheet have them, and is safe (see `safe`).
 
-    `bridges` are the (piece, place on the sheet) where an outline is meant to keep one, `outline` is that of a sheet
-    which is no rectangle, `keep_out` where no beam may go, `others` what else lies on the sheet, which other programs
-    cut and this one must not touch. Returns one check for each
+    `outline` is that of a sheet which is no rectangle, `keep_out` where no beam may go, `others` what else lies on the
+    sheet, which other programs cut and this one must not touch. Returns one check for each
     rule, level "fail" where it is broken. The value of "...-kerf" is the largest distance in mm of the beam's centre
     from where it should run, its limit 0.02 mm.
     """
-    reading = _read(text, machine)
+    reading, name = _read(course.text, machine, course.own), course.name
     by_id = {piece.id: piece for piece in pieces}
     shapes = [(p.piece, place(by_id[p.piece], p)) for p in placements]
     untouched = [(p.piece, place(by_id[p.piece], p)) for p in others]
-    cutting, scoring = sorted_out(reading.motions, recipe, machine, _power_step(machine))
+    cutting, scoring = sorted_out(reading.motions)
     runs, scored = ([replace(r, points=drawn(r.points, machine)) for r in runs_of(part)] for part in (cutting, scoring))
     lines = [(p.piece, place_line(line, p)) for p in placements for mark in by_id[p.piece].marks for line in mark.lines]
-    wood = {p.piece: bridging.width_mm(by_id[p.piece].thickness_mm, recipe.kerf_mm) for p in placements}
+    wood = {p.piece: bridging.width_mm(by_id[p.piece].thickness_mm, course.kerf_mm) for p in placements}
     return (
         *_safe(reading, machine, width_mm, height_mm, name),
-        *_settings(cutting, recipe, machine, name),
-        *_rings(runs, _finished(shapes, bridges, wood), recipe, machine, name),
-        _wood(runs, [*shapes, *untouched], recipe, name),
+        *_settings(cutting, name),
+        *_rings(runs, _finished(shapes, course.bridges, wood), course, machine),
+        _wood(runs, [*shapes, *untouched], course.kerf_mm, name),
         *check_marks(scored, lines, min((run.line for run in runs), default=None), name),
         *_clear(runs, outline, keep_out, name),
     )
 
 
-def _read(text: str, machine: Machine) -> Reading:
-    return read(text, (*machine.start, *machine.end), focus=machine.focus_axis, home=machine.home == "g28")
+def silent(text: str, *, name: str = "program") -> Check:
+    """Prove that `text`, the header of a program, holds nothing but comments."""
+    bad = []
+    for number, line in enumerate(text.split("\n"), 1):
+        code, fault = code_of(line)
+        if code or fault:
+            bad.append(f"line {number} of the header: {fault or 'more than a comment'}")
+    return verdict(f"{name}-header", "The header of the program holds comments only", bad)
+
+
+def _read(text: str, machine: Machine, own: Sequence[str] | None = None) -> Reading:
+    """Read a program, or a course with the machine's `own` lines as they stand in it."""
+    lines = own_lines(machine)
+    reading = read(text, lines if own is None else own, focus=machine.focus_axis, home=machine.home == "g28")
+    if own is None:
+        return reading
+    told = dict(zip(own, lines, strict=True))
+    return replace(reading, unknown=tuple(told[line] for line in reading.unknown))
 
 
 def _safe(reading: Reading, machine: Machine, width: float, height: float, name: str) -> tuple[Check, ...]:
@@ -139,25 +173,19 @@ def _leaving(reading: Reading, machine: Machine, width: float, height: float) ->
     return [int(line) for line in np.unique(lines[off])]
 
 
-def _power_step(machine: Machine) -> float:
-    """Return half a step: the power word is a whole number, or has decimals where the scale is short."""
-    return 0.5 if machine.power_scale >= 100 else 0.0005
-
-
 def _least_power(machine: Machine) -> float:
-    return 2 * _power_step(machine)
+    return 2 * power_step(machine)
 
 
-def _settings(motions: tuple[Motion, ...], recipe: Recipe, machine: Machine, name: str) -> tuple[Check, ...]:
-    power = recipe.power_percent / 100 * machine.power_scale
+def _settings(motions: tuple[Motion, ...], name: str) -> tuple[Check, ...]:
     wrong = []
     for motion in motions:
         if motion.rapid or motion.power <= 0:
             continue
-        if abs(motion.power - power) > _power_step(machine) + 1e-9:
-            wrong.append(f"line {motion.line} cuts at S{motion.power:g}, the recipe means {power:g}")
-        if abs(motion.feed_mm_min - recipe.feed_mm_min) > 0.5:
-            wrong.append(f"line {motion.line} cuts at F{motion.feed_mm_min:g}, the recipe means {recipe.feed_mm_min:g}")
+        for what, word in (("power", motion.power), ("feed", motion.feed_mm_min)):
+            if word not in (CUT, BOTH):
+                whose = "that of scoring" if word == SCORE else "not the recipe's"
+                wrong.append(f"line {motion.line} cuts at a {what} that is {whose}")
     return (verdict(f"{name}-settings", "Every cut has the recipe's power and feed", wrong),)
 
 
@@ -174,8 +202,8 @@ def _finished(
     return rings
 
 
-def _rings(runs: list[Run], rings: list[Ring], recipe: Recipe, machine: Machine, name: str) -> tuple[Check, ...]:
-    half = recipe.kerf_mm / 2
+def _rings(runs: list[Run], rings: list[Ring], course: Course, machine: Machine) -> tuple[Check, ...]:
+    half, name = course.kerf_mm / 2, course.name
     beside: dict[int, list[Run]] = {k: [] for k in range(len(rings))}
     stray = []
     for run, index in zip(runs, owners(runs, rings, half), strict=True):
@@ -186,7 +214,7 @@ def _rings(runs: list[Run], rings: list[Ring], recipe: Recipe, machine: Machine,
     worst = 0.0
     passes = []
     focus = []
-    depths = Counter(focus_depths_mm(recipe, machine, recipe.passes) or (0.0,) * recipe.passes)
+    depths = Counter(course.depths_mm or (0.0,) * course.passes)
     for index, mine in beside.items():
         ring = rings[index]
         followed = [follow(run.points, ring, half) for run in mine]
@@ -198,18 +226,18 @@ def _rings(runs: list[Run], rings: list[Ring], recipe: Recipe, machine: Machine,
         ]
         passes += [f"{ring.name}: {f.fault}" for f in followed if f.fault]
         if ring.bridges:
-            passes += [f"{ring.name}: {fault}" for fault in held_faults(ring, mine, followed, half, recipe.passes)]
+            passes += [f"{ring.name}: {fault}" for fault in held_faults(ring, mine, followed, half, course.passes)]
         else:
             done = sum(math.floor(f.turned + 0.01) for f in followed)
-            if done != recipe.passes:
-                passes.append(f"{ring.name} is cut {done} times, the recipe means {recipe.passes}")
+            if done != course.passes:
+                passes.append(f"{ring.name} is cut {done} times, the recipe means {course.passes}")
         if machine.focus_axis and not _as_deep(mine, [f.turned for f in followed], depths, bool(ring.bridges)):
             focus.append(f"{ring.name} is not cut at the depths of focus that the recipe means")
     held = sum(len(ring.bridges) for ring in rings)
     checks = [
         verdict(
             f"{name}-passes",
-            f"Every contour is cut {recipe.passes} times"
+            f"Every contour is cut {course.passes} times"
             + (f", but for {held} bridges, which no pass touches" if held else ""),
             passes,
         ),
@@ -238,8 +266,8 @@ def _as_deep(runs: list[Run], turned: list[float], depths: Counter[float], bridg
     )
 
 
-def _wood(runs: list[Run], shapes: list[tuple[str, Polygon]], recipe: Recipe, name: str) -> Check:
-    reach = recipe.kerf_mm / 2 - TOLERANCE_MM
+def _wood(runs: list[Run], shapes: list[tuple[str, Polygon]], kerf_mm: float, name: str) -> Check:
+    reach = kerf_mm / 2 - TOLERANCE_MM
     paths = [LineString(run.points) for run in runs]
     tree = STRtree(paths)
     cut = []

@@ -6,36 +6,30 @@ from collections.abc import Iterable, Sequence
 
 from shapely.geometry import LineString, MultiLineString
 
+from kerfwave.cut.course import BOTH, CUT, SCORE
 from kerfwave.cut.follow import TOLERANCE_MM, Run
 from kerfwave.cut.readback import Motion
-from kerfwave.cut.scored import score_settings
 from kerfwave.cut.verdict import verdict
-from kerfwave.model.parts import Check, Recipe, Ring
-from kerfwave.model.spec import Machine
+from kerfwave.model.parts import Check, Ring
 
 _LEFT_OUT_MM = 0.05  # of a line, at its ends and corners: from rounding
 
 
-def sorted_out(
-    motions: Iterable[Motion], recipe: Recipe, machine: Machine, step: float
-) -> tuple[tuple[Motion, ...], tuple[Motion, ...]]:
-    """Return the motions twice: with what is scored taken for dark, and with all but that taken for dark.
+def sorted_out(motions: Iterable[Motion]) -> tuple[tuple[Motion, ...], tuple[Motion, ...]]:
+    """Return the motions of a course twice: with what is scored taken for dark, and with all but that taken for dark.
 
-    A motion scores if it has the power (within `step`) and feed of scoring, and not those of the cut.
+    A motion scores if it has the power and the feed of scoring, and not those of the cut.
     """
-    share, feed = score_settings(recipe, machine)
-    score = (max(share * machine.power_scale, 2 * step), feed)
-    cut = (recipe.power_percent / 100 * machine.power_scale, recipe.feed_mm_min)
-
-    def like(motion: Motion, setting: tuple[float, float]) -> bool:
-        return abs(motion.power - setting[0]) <= step + 1e-9 and abs(motion.feed_mm_min - setting[1]) <= 0.5
-
     cutting, scoring = [], []
     for motion in motions:
-        scores = motion.power > 0 and like(motion, score) and not like(motion, cut)
+        scores = _like(motion, SCORE) and not _like(motion, CUT)
         cutting.append(_dark(motion) if scores else motion)
         scoring.append(motion if scores else _dark(motion))
     return tuple(cutting), tuple(scoring)
+
+
+def _like(motion: Motion, what: int) -> bool:
+    return motion.power in (what, BOTH) and motion.feed_mm_min in (what, BOTH)
 
 
 def _dark(motion: Motion) -> Motion:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 
 from kerfwave.cut.motion import length_mm
-from kerfwave.cut.time import estimate
+from kerfwave.cut.time import contour_times_s, estimate
 from kerfwave.model.parts import Contour, Move, Point, SheetProgram
 from kerfwave.model.spec import Machine
 
@@ -28,8 +28,10 @@ def assemble(
     `travel_mm` is the way with the beam off, the first and the last rapid included; `time_s` likewise.
     """
     moves = [move for contour in contours for move in contour.moves]
-    moves.append(Move("rapid", *HOME))
-    dark, lit = lengths_mm(moves)
+    home = Move("rapid", *HOME)
+    dark, lit = lengths_mm([*moves, home])
+    times_s = contour_times_s(contours, machine)
+    last = (moves[-1].x_mm, moves[-1].y_mm) if moves else HOME
     return SheetProgram(
         name=name,
         stock=stock,
@@ -38,9 +40,10 @@ def assemble(
         contours=contours,
         cut_mm=lit,
         travel_mm=dark,
-        time_s=estimate(moves, machine),
+        time_s=math.fsum((*times_s, estimate([home], machine, last))),
         verified=verified,
         notes=tuple(plain(note) for note in notes),
+        times_s=times_s,
     )
 
 

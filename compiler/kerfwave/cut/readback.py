@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-_WORD = re.compile(r"([A-Z])\s*([-+]?(?:\d+\.?\d*|\.\d+))")
+NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)"
+_WORD = re.compile(rf"([A-Z])\s*({NUMBER})")
 _COMMENT = re.compile(r"\([^()]*\)")
 _SAGITTA_MM = 0.002  # arcs are read as chords so close to them
 _IDLE = frozenset({("G", 4.0), ("G", 17.0), ("G", 94.0), ("M", 7.0), ("M", 8.0), ("M", 9.0)})
@@ -114,12 +115,12 @@ def read(text: str, machine_lines: Collection[str] = (), *, focus: bool = False,
 
 def _line(raw: str) -> _Line:
     """Take one line apart."""
-    code, fault = _strip_comments(raw)
+    code, fault = code_of(raw)
     words = tuple((letter, float(value)) for letter, value in _WORD.findall(code))
     return code, fault, words, bool(_WORD.sub("", code).strip())
 
 
-def _strip_comments(raw: str) -> tuple[str, str]:
+def code_of(raw: str) -> tuple[str, str]:
     """Return (code in capitals, what is wrong with the line or "")."""
     fault = "" if raw.isascii() and raw.isprintable() else "a character that is not printable ASCII"
     code = _COMMENT.sub(" ", raw) if "(" in raw else raw

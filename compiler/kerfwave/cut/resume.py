@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 from kerfwave.cut.check import safe
 from kerfwave.cut.readback import Motion, read
-from kerfwave.cut.time import estimate
-from kerfwave.model.parts import Check, Point, SheetProgram
+from kerfwave.model.parts import Check, SheetProgram
 from kerfwave.model.spec import Machine
 
 
@@ -21,15 +20,13 @@ class RestartPoint:
     done_s: float
 
 
-def restart_points(program: SheetProgram, labels: tuple[str, ...], machine: Machine) -> tuple[RestartPoint, ...]:
-    """Return a point for each contour; `labels` say what each is. Every contour begins at rest, so times add up."""
+def restart_points(program: SheetProgram, labels: tuple[str, ...]) -> tuple[RestartPoint, ...]:
+    """Return a point for each contour; `labels` say what each is."""
     found = []
-    at: Point = (0.0, 0.0)
     done = 0.0
-    for number, (contour, label) in enumerate(zip(program.contours, labels, strict=True), 1):
+    for number, (contour, label, time_s) in enumerate(zip(program.contours, labels, program.times_s, strict=True), 1):
         found.append(RestartPoint(number, contour.piece, label, done))
-        done += estimate(contour.moves, machine, at)
-        at = (contour.moves[-1].x_mm, contour.moves[-1].y_mm)
+        done += time_s
     return tuple(found)
 
 

@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterable
 
 from kerfwave.cut.motion import course
-from kerfwave.model.parts import Move, Point
+from kerfwave.model.parts import Contour, Move, Point
 from kerfwave.model.spec import Machine
 
 CORNER_DEG = 30.0
@@ -46,6 +46,16 @@ def estimate(moves: Iterable[Move], machine: Machine, start: Point = (0.0, 0.0))
     for i, length in enumerate(lengths):
         joins[i + 1] = min(joins[i + 1], math.sqrt(joins[i] ** 2 + 2 * accel * length))
     return math.fsum(_trapezoid_s(length, joins[i], joins[i + 1], limits[i], accel) for i, length in enumerate(lengths))
+
+
+def contour_times_s(contours: Iterable[Contour], machine: Machine, start: Point = (0.0, 0.0)) -> tuple[float, ...]:
+    """Return the seconds that each contour takes, its way there included: every one begins and ends at rest."""
+    found = []
+    at = start
+    for contour in contours:
+        found.append(estimate(contour.moves, machine, at))
+        at = (contour.moves[-1].x_mm, contour.moves[-1].y_mm)
+    return tuple(found)
 
 
 def _limit_mm_s(start: Point, move: Move, machine: Machine) -> float:

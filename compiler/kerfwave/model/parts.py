@@ -173,7 +173,7 @@ class Contour:
 
     piece: str
     kind: str  # "hole", "outline" or "mark"
-    moves: tuple[Move, ...]
+    moves: tuple[Move, ...]  # none where they stand elsewhere, as text
     length_mm: float  # beam on, all passes
     bridges: tuple[Point, ...] = ()
 
@@ -192,6 +192,7 @@ class SheetProgram:
     time_s: float
     verified: bool
     notes: tuple[str, ...] = ()  # harmless comment lines for the header, already stripped
+    times_s: tuple[float, ...] = ()  # of each contour, its way there included; with the way home they make `time_s`
 
 
 @dataclass(frozen=True, slots=True)

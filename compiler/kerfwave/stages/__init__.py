@@ -222,6 +222,12 @@ STAGES: tuple[Stage, ...] = (
         inputs=("routes", "recipe", "spec.machine", "supply.kinds"),
     ),
     Stage(
+        "proof",
+        run="kerfwave.stages.proof:run",
+        output="kerfwave.stages.proof:Proved",
+        inputs=("paths.courses", "paths.shares", "nest", "slices.pieces", "slices.insets", "spec.machine"),
+    ),
+    Stage(
         "safety",
         run="kerfwave.stages.safety:run",
         output="kerfwave.stages.safety:Assessed",
@@ -245,14 +251,12 @@ STAGES: tuple[Stage, ...] = (
         inputs=("measured", "body", "response", "spec.drive.volts", "spec.listening"),
     ),
     Stage(
-        "proof",
-        run="kerfwave.stages.proof:run",
-        output="kerfwave.stages.proof:Proved",
+        "programs",
+        run="kerfwave.stages.programs:run",
+        output="kerfwave.stages.programs:Whole",
         inputs=(
             "paths",
-            "nest",
-            "slices.pieces",
-            "slices.insets",
+            "proof",
             "breakdown",
             "recipe",
             "spec.machine",
@@ -291,7 +295,7 @@ STAGES: tuple[Stage, ...] = (
             "listening",
             "spread",
             "drawings",
-            "proof",
+            "programs",
         ),
     ),
     Stage(

@@ -18,7 +18,7 @@ from kerfwave.stages.learned import Learned
 from kerfwave.stages.listening import AtTheListener
 from kerfwave.stages.package import Package
 from kerfwave.stages.paths import Programs
-from kerfwave.stages.proof import Proved
+from kerfwave.stages.programs import Whole
 from kerfwave.stages.recipe import Recipes
 from kerfwave.stages.reporting import report_data
 from kerfwave.stages.response import AsBuilt
@@ -57,7 +57,7 @@ def run(
     at_listener: AtTheListener,
     strayed: Strayed,
     drawn: Drawn,
-    proved: Proved,
+    whole: Whole,
 ) -> Package:
     """Run the stage."""
     design = (
@@ -73,7 +73,7 @@ def run(
         *_load(spec, sliced),
     )
     failed = tuple(c.text for c in design if c.level == "fail")
-    files = dict(drawn.files) | dict(proved.files) | _sheets(source, supplied, sliced, nest, recipes, paths)
+    files = dict(drawn.files) | dict(whole.files) | _sheets(source, supplied, sliced, nest, recipes, paths)
     files["drawings/pieces.svg"] = drawings.pieces_svg((*sliced.pieces, *sliced.insets), nest.placements)
     for opened in cut_down.plan.cut_down:
         stock = kind_of_entry(supplied.kinds, opened.entry).stock.name
@@ -97,8 +97,8 @@ def run(
         compared=solved.compared,
         at_listener=at_listener,
         strayed=strayed,
-        checks=(*design, *proved.checks),
-        begins=dict(proved.begins),
+        checks=(*design, *whole.checks),
+        begins=dict(whole.begins),
     )
     if sound.shaped is not None:
         files["filters/shaping.json"] = filters_json(sound.shaped.filters, spec.shaping.sample_rate_hz)

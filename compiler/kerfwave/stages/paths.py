@@ -1,4 +1,7 @@
-"""Paths: every move over the sheets, at the recipe's settings, and the coupons that prove the recipe first."""
+"""Paths: what the machine does on every sheet, at the recipe's settings, and the coupons that prove the recipe first.
+
+The moves themselves leave this stage as text: as code, and as the course that the code keeps whatever the feed.
+"""
 
 from __future__ import annotations
 
@@ -11,16 +14,18 @@ from kerfwave.model.parts import SheetProgram
 from kerfwave.model.spec import Machine
 from kerfwave.stages.recipe import Recipes
 from kerfwave.stages.routes import Routed
+from kerfwave.writers import gcode
 
 
 @dataclass(frozen=True, slots=True)
 class Programs:
     """One program a sheet or one a piece, what goes with each, and the coupons. All in the sheet's own coordinates."""
 
-    programs: tuple[SheetProgram, ...]
+    programs: tuple[SheetProgram, ...]  # without their moves
+    codes: tuple[gcode.Rendered, ...]  # of each: its moves as text, all of the file but the header
+    courses: tuple[cut.Course, ...]  # of each
     shares: tuple[cut.Share, ...]  # for each program: what it cuts of which sheet
     coupons: tuple[cut.Coupon, ...]
-    depths_mm: tuple[tuple[float, ...], ...]  # for each program and contour: of the focus; empty if the head stays
     restarts: tuple[tuple[cut.RestartPoint, ...], ...]  # for each program and contour
     outlines: tuple[SheetProgram, ...]  # faint, round the used area; one for each sheet and program that cuts
     usage: cut.Usage  # of the programs, without coupons
@@ -46,21 +51,36 @@ def run(routed: Routed, recipes: Recipes, machine: Machine, kinds: tuple[Kind, .
         coupons = _coupons(tuple(used), recipes, machine)
         named = {program.name: program for program in (*sheets, *programs)}
         outlines = tuple(o for o in (cut.outline_program(program, machine) for program in named.values()) if o)
-        for program in (*programs, *outlines, *(coupon.program for coupon in coupons)):
+        for program in (*outlines, *(coupon.program for coupon in coupons)):
             cut.corrected(program, machine)  # raises where the machine cannot follow
+        told = tuple(cut.corrected(program, machine) for program in programs)
     except cut.KerfTooWide as error:
         raise StageError(str(error), ("stock",)) from error
     except cut.CutError as error:
         raise StageError(str(error), ("machine",)) from error
+    codes = tuple(
+        gcode.code(program, machine, recipes.of(program.stock), job.depths_mm)
+        for program, (job, _) in zip(told, jobs, strict=True)
+    )
     return Programs(
-        programs,
+        tuple(map(_without_moves, programs)),
+        codes,
+        tuple(_course(program, code, recipes, machine) for program, code in zip(programs, codes, strict=True)),
         tuple(share for _, share in jobs),
         coupons,
-        depths_mm=tuple(job.depths_mm for job, _ in jobs),
-        restarts=tuple(cut.restart_points(job.program, job.labels, machine) for job, _ in jobs),
+        restarts=tuple(cut.restart_points(job.program, job.labels) for job, _ in jobs),
         outlines=outlines,
         usage=cut.usage(programs, machine),
     )
+
+
+def _without_moves(program: SheetProgram) -> SheetProgram:
+    return replace(program, contours=tuple(replace(contour, moves=()) for contour in program.contours))
+
+
+def _course(program: SheetProgram, code: gcode.Rendered, recipes: Recipes, machine: Machine) -> cut.Course:
+    bridges = tuple(sorted({(c.piece, point) for c in program.contours for point in c.bridges}))
+    return cut.course_of(code.text, recipes.of(program.stock), machine, name=program.name, bridges=bridges)
 
 
 def _whole(number: int, programs: list[SheetProgram]) -> SheetProgram:

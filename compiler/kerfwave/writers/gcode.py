@@ -67,12 +67,30 @@ def rendered(program: SheetProgram, machine: Machine, recipe: Recipe, depths_mm:
         where a line of the machine file is no single line of printable ASCII, or a line would be longer than the
         machine takes.
     """
-    limit = machine.line_length
-    if limit < _LEAST_LINE:
-        raise ValueError(f"line_length: {limit} is too short for an arc; at least {_LEAST_LINE}")
-    lines = [part for text in _header(program, recipe) for part in _wrapped(text, machine)]
+    return headed(header(program, machine, recipe), code(program, machine, recipe, depths_mm))
+
+
+def header(program: SheetProgram, machine: Machine, recipe: Recipe) -> str:
+    """Return what a program says of itself, in comment lines; "" where the machine takes none.
+
+    Raises
+    ------
+    ValueError
+        where the machine takes lines that are too short.
+    """
+    return _lines([part for text in _said(program, recipe) for part in _wrapped(text, machine)], machine)
+
+
+def headed(head: str, below: Rendered) -> Rendered:
+    """Return `head` and the code `below` it as one program."""
+    shift = head.count("\n")
+    return Rendered(head + below.text, tuple(line + shift for line in below.lines))
+
+
+def code(program: SheetProgram, machine: Machine, recipe: Recipe, depths_mm: Sequence[float] = ()) -> Rendered:
+    """Return all of a program but its header, as `rendered` does."""
     off = f"{_machine_line(machine.laser_off)} S0"
-    lines += [off, _MODES]
+    lines = [off, _MODES]
     if machine.home == "g28":
         lines.append(_HOME)
     if machine.start:
@@ -101,10 +119,18 @@ def rendered(program: SheetProgram, machine: Machine, recipe: Recipe, depths_mm:
     lines += end
     if not any(word in _ENDS for line in end for word in line.upper().split()):
         lines += [off, machine.program_end]
+    return Rendered(_lines(lines, machine), tuple(begins))
+
+
+def _lines(lines: Sequence[str], machine: Machine) -> str:
+    """Return lines as text, if the machine takes them."""
+    limit = machine.line_length
+    if limit < _LEAST_LINE:
+        raise ValueError(f"line_length: {limit} is too short for an arc; at least {_LEAST_LINE}")
     too_long = next((line for line in lines if len(line) > limit), None)
     if too_long is not None:
         raise ValueError(f"a line is longer than the {limit} characters that the machine takes: {too_long}")
-    return Rendered("\n".join(lines) + "\n", tuple(begins))
+    return "".join([f"{line}\n" for line in lines])
 
 
 def _harmless(text: str) -> str:
@@ -125,7 +151,7 @@ def _wrapped(text: str, machine: Machine) -> list[str]:
     return [comment(part) if machine.comments == "parentheses" else f"; {_harmless(part)}" for part in parts]
 
 
-def _header(program: SheetProgram, recipe: Recipe) -> Iterator[str]:
+def _said(program: SheetProgram, recipe: Recipe) -> Iterator[str]:
     yield f"Kerfwave program {program.name}, stock {program.stock}"
     yield f"Sheet {fixed(program.width_mm, 1)} x {fixed(program.height_mm, 1)} mm"
     yield "Origin at the lower left of the sheet, x right, y up, absolute millimetres"
