@@ -37,7 +37,7 @@ def proved(course):
 
 def whole(program, code, outcome="proceed", *design):
     paths = Programs((program,), (code,), (), (SHARE,), (), ((),), (), cut.usage([program], MACHINE))
-    none = CutDown(Breakdown((), ()), None, (), None)
+    none = CutDown(Breakdown((), 0.0), None, (), None)
     return programs.run(paths, proof.Proved(()), none, RECIPES, MACHINE, outcome, *design)
 
 
