@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import textwrap
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from kerfwave.model.parts import Contour, Move, Point, Recipe, SheetProgram
 from kerfwave.model.spec import Machine
@@ -24,6 +25,7 @@ _MODES = "G17 G21 G90 G94"
 _HOME = "G28"  # without axis words: from where the head stands straight home (NISTIR 6556, 3.5.8, from memory)
 _LEAST_LINE = 60  # an arc with all its words at three decimals
 _AIR_BY_HAND = "Turn the air assist on by hand"
+_Numbers = Callable[[float], str]
 _ENDS = frozenset({"M2", "M02", "M30"})
 
 
@@ -100,6 +102,7 @@ def code(program: SheetProgram, machine: Machine, recipe: Recipe, depths_mm: Seq
         lines += [_machine_line(machine.air_on)] if machine.air_on else _wrapped(_AIR_BY_HAND, machine)
     elif machine.air_off:
         lines.append(_machine_line(machine.air_off))
+    coordinate, offset = _numbers(machine.decimals), _numbers(max(machine.decimals, 3))
     at: Point | None = None
     begins = []
     depth = None
@@ -110,7 +113,7 @@ def code(program: SheetProgram, machine: Machine, recipe: Recipe, depths_mm: Seq
             # Stated at every contour: each can be the first after a restart.
             depth = depths_mm[number]
             lines += [off, f"G0 Z{fixed(-depth + 0.0, 3)}"]
-        lines += _contour(contour, at, machine, off)
+        lines += _contour(contour, at, machine, off, coordinate, offset)
         at = (contour.moves[-1].x_mm, contour.moves[-1].y_mm)
     lines += [off, *(["G0 Z0"] if depth is not None else []), "G0 X0 Y0"]
     if machine.air_off:
@@ -182,7 +185,9 @@ def _machine_line(line: str) -> str:
     return text
 
 
-def _contour(contour: Contour, at: Point | None, machine: Machine, off: str) -> Iterator[str]:
+def _contour(
+    contour: Contour, at: Point | None, machine: Machine, off: str, coordinate: _Numbers, offset: _Numbers
+) -> Iterator[str]:
     """Yield a contour's lines: dark, rapid, lit, feed moves. `at` is where the machine stands."""
     lit = False
     power, feed, motion = "", "", ""
@@ -197,7 +202,7 @@ def _contour(contour: Contour, at: Point | None, machine: Machine, off: str) -> 
             lit = True
         words = [] if _WORDS[move.kind] == motion and move.kind == "line" else [_WORDS[move.kind]]
         motion = _WORDS[move.kind]
-        words += _place(move, at, machine.decimals)
+        words += _place(move, at, coordinate, offset)
         setting = (move.power, move.feed_mm_min)
         if move.kind != "rapid" and not (lit and setting == as_before):
             as_before = setting if lit else None
@@ -220,15 +225,19 @@ def _power(move: Move, machine: Machine) -> str:
     return f"S{fixed(max(move.power * machine.power_scale, 10**-digits), digits)}"
 
 
-def _place(move: Move, at: Point | None, decimals: int) -> list[str]:
-    x, y = f"X{fixed(move.x_mm, decimals)}", f"Y{fixed(move.y_mm, decimals)}"
+def _place(move: Move, at: Point | None, coordinate: _Numbers, offset: _Numbers) -> list[str]:
+    x, y = f"X{coordinate(move.x_mm)}", f"Y{coordinate(move.y_mm)}"
     if move.centre_x_mm is None or move.centre_y_mm is None or at is None:
         stays = at is not None and move.kind == "line"
         words = [
             word
-            for word, was in ((x, at and f"X{fixed(at[0], decimals)}"), (y, at and f"Y{fixed(at[1], decimals)}"))
+            for word, was in ((x, at and f"X{coordinate(at[0])}"), (y, at and f"Y{coordinate(at[1])}"))
             if not (stays and word == was)
         ]
         return words or [x]
-    digits = max(decimals, 3)
-    return [x, y, f"I{fixed(move.centre_x_mm - at[0], digits)}", f"J{fixed(move.centre_y_mm - at[1], digits)}"]
+    return [x, y, f"I{offset(move.centre_x_mm - at[0])}", f"J{offset(move.centre_y_mm - at[1])}"]
+
+
+def _numbers(decimals: int) -> _Numbers:
+    """Return what writes a number; it remembers those that it wrote, as the passes repeat each other."""
+    return cache(lambda value: fixed(value, decimals))
