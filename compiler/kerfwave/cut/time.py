@@ -42,9 +42,11 @@ def estimate(moves: Iterable[Move], machine: Machine, start: Point = (0.0, 0.0))
         at = (move.x_mm, move.y_mm)
     joins.append(0.0)
     for i in range(len(lengths) - 1, -1, -1):
-        joins[i] = min(joins[i], math.sqrt(joins[i + 1] ** 2 + 2 * accel * lengths[i]))
+        if (most := math.sqrt(joins[i + 1] ** 2 + 2 * accel * lengths[i])) < joins[i]:
+            joins[i] = most
     for i, length in enumerate(lengths):
-        joins[i + 1] = min(joins[i + 1], math.sqrt(joins[i] ** 2 + 2 * accel * length))
+        if (most := math.sqrt(joins[i] ** 2 + 2 * accel * length)) < joins[i + 1]:
+            joins[i + 1] = most
     return math.fsum(_trapezoid_s(length, joins[i], joins[i + 1], limits[i], accel) for i, length in enumerate(lengths))
 
 
