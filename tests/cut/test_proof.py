@@ -5,42 +5,22 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from shapely.geometry import LinearRing, Polygon
 
+from cut_by_hand import END, HALF, HEAD, SQUARE, cut, lap, moved, run_of
 from cut_samples import MACHINE, RECIPE, lying, piece, rectangle
 from kerfwave.cut import safe, verify
 from kerfwave.cut.check import _as_deep, shared_out
 from kerfwave.cut.correction import corrected, drawn
 from kerfwave.cut.course import BOTH, CUT, NEITHER
 from kerfwave.cut.course import SCORE as SCORED
-from kerfwave.cut.follow import Followed, Ring, follow, held_faults, owners, runs_of
+from kerfwave.cut.follow import runs_of
 from kerfwave.cut.markcheck import check_marks, sorted_out
-from kerfwave.cut.readback import Motion, read
 from kerfwave.cut.settings import settings_of
 from kerfwave.cut.verdict import verdict
 from kerfwave.model.parts import Contour, Mark, Move, SheetProgram
 
-HEAD = "G21 G90 G94 G17\nM5 S0\n"
-END = "M5 S0\nG0 X0 Y0\nM2\n"
-SQUARE = piece("a", rectangle(10, 10, 30, 30))
-HALF = RECIPE.kerf_mm / 2
 FOCUS = replace(MACHINE, focus_axis=True)
 DEEPER = replace(settings_of(RECIPE), focus_step_mm=1.0)
-
-
-def lap(half=HALF):
-    """Once round the square, counter-clockwise, `half` outside it; round each corner on an arc."""
-    h = half
-    return (
-        f"G1 X{10 - h:.4f} Y10\nG3 X10 Y{10 - h:.4f} I{h:.4f} J0\nG1 X40\nG3 X{40 + h:.4f} Y10 I0 J{h:.4f}\n"
-        f"G1 Y40\nG3 X40 Y{40 + h:.4f} I-{h:.4f} J0\nG1 X10\nG3 X{10 - h:.4f} Y40 I0 J-{h:.4f}\nG1 Y25\n"
-    )
-
-
-def cut(half=HALF, laps=3, power="1000", feed="250", more=""):
-    """Lead in from the waste on the left, run round, and stop where it began."""
-    lead = f"G0 X5 Y25\nM4 S{power} F{feed}\nG1 X{10 - half:.4f}\n"
-    return HEAD + lead + lap(half) * laps + more + END
 
 
 def proof(text, pieces=(SQUARE,), recipe=RECIPE, machine=MACHINE, **more):
@@ -297,10 +277,6 @@ def test_no_mark_is_scored_between_two_cuts():
     assert failing(between.replace("G0 X5 Y25\nG0 X5 Y25", "G0 X5 Y25"), (MARKED,), SCORE) == {"marks"}
 
 
-def moved(power, feed):
-    return Motion(1, False, np.array([[0.0, 0.0], [1.0, 0.0]]), power, feed, 0.5)
-
-
 @pytest.mark.parametrize(
     ("power", "feed", "scores"),
     [(SCORED, SCORED, True), (SCORED, BOTH, True), (BOTH, SCORED, True), (BOTH, BOTH, False), (CUT, CUT, False),
@@ -317,108 +293,6 @@ def test_nothing_to_score_is_nothing_to_prove():
     late = runs_of([replace(moved(200, 1500), line=9)])
     lines = [("a", ((0.0, 0.0), (1.0, 0.0)))]
     assert [check_marks(late, lines, first, "x")[0].level for first in (None, 10, 8)] == ["ok", "ok", "fail"]
-
-
-# --- along a ring ---------------------------------------------------------------------------------------------------
-
-RING = Ring("a, outline", "a", False, LinearRing(SQUARE.outline), Polygon(SQUARE.outline))
-
-
-def run_of(text):
-    return runs_of(read(text).motions)
-
-
-def test_runs_begin_where_the_beam_is_lit_and_end_where_it_is_not():
-    runs = run_of("F100\nG0 X1\nM4 S5\nG1 X2\nX3\nM5\nX4\nM4\nX5\n")
-    assert [(run.line, run.points[:, 0].tolist()) for run in runs] == [(4, [1, 2, 3]), (9, [4, 5])]
-    deeper = runs_of([moved(5, 1), moved(5, 1), replace(moved(5, 1), depth_mm=1.0)])
-    assert [(len(run.points), run.depth_mm) for run in deeper] == [(3, 0.5), (2, 1.0)]
-
-
-def test_a_turn_is_measured_from_where_it_begins():
-    (run,) = run_of(cut(laps=2))
-    found = follow(run.points, RING, HALF)
-    # The ring begins at (10, 10) and goes counter-clockwise: (10, 25) lies 15 mm before its end.
-    assert (found.begin, found.turned) == (pytest.approx(105 / 120, abs=1e-6), pytest.approx(2.0, abs=1e-6))
-    assert found.fault == "" and found.error_mm <= 0.002
-    backwards = follow(run.points[:0:-1], RING, HALF)  # without the lead
-    assert (backwards.begin, backwards.turned) == (pytest.approx(found.begin), pytest.approx(2.0, abs=1e-3))
-
-
-def test_a_run_elsewhere_never_reaches_the_ring():
-    found = follow(np.array([[100.0, 100.0], [110.0, 100.0]]), RING, HALF)
-    assert (found.begin, found.turned, found.fault) == (0.0, 0.0, "never reached")
-    assert found.error_mm == pytest.approx(np.hypot(70, 60) - HALF)
-    inside = follow(np.array([[10.1, 20.0], [10.1, 22.0]]), RING, HALF)
-    assert inside == Followed(HALF, 0.0, 0.0, "cut on the side of the wood")
-
-
-def test_a_run_belongs_to_the_ring_beside_which_it_ends():
-    right = Ring("b", "b", False, LinearRing(rectangle(40.25, 10, 9, 30)), Polygon(rectangle(40.25, 10, 9, 30)))
-    hole = Ring("c", "c", True, LinearRing(rectangle(20, 20, 5, 5)), Polygon(rectangle(20, 20, 5, 5)))
-
-    def ends(x, y):
-        (run,) = run_of(f"F9\nM4 S5\nG1 X100 Y100\nX{x} Y{y}\n")
-        return run
-
-    runs = [
-        ends(40.1, 20),
-        ends(40.15, 20),
-        ends(20.1, 22),
-        ends(19.9, 22),
-        ends(9.8, 20),
-        ends(9.75, 20),
-        ends(200, 200),
-    ]
-    assert owners(runs, [RING, right, hole], HALF) == [0, 1, 2, None, 0, None, None]
-    nearer = Ring("d", "d", False, LinearRing(rectangle(40.16, 10, 9, 30)), Polygon(rectangle(40.16, 10, 9, 30)))
-    assert owners([ends(40.11, 20)], [nearer, RING], HALF) == [1]  # nearly half a kerf beside it, not nearest to it
-    assert owners(runs[:1], [], HALF) == [None] and owners([], [RING], HALF) == []
-
-
-def bridge_faults(gap, meant=25.0, wood=0.8, laps=3, half=HALF, extra_mm=0.0):
-    """Go round the square but for a gap in the left side, its middle at (10, 25); then along the lower side again."""
-    ring = replace(RING, bridges=((10.0, meant),), wood_mm=wood)
-    way = lap(half).replace("G1 Y25\n", f"G1 Y{25 + gap / 2:.4f}\n")
-    runs = run_of(f"F250\nG0 X{10 - half} Y{25 - gap / 2:.4f}\nM4 S9\n{way}M5\n") * laps
-    if extra_mm:
-        runs += run_of(f"F250\nG0 X15 Y{10 - half}\nM4 S9\nG1 X{15 + extra_mm}\nM5\n")
-    return held_faults(ring, runs, [follow(run.points, ring, half) for run in runs], half, 3)
-
-
-def test_a_bridge_is_as_wide_as_it_is_meant():
-    """The beam leaves the bridge and a kerf bare; to a tenth of a millimetre and one step of 0.05 mm."""
-    assert bridge_faults(1.0) == bridge_faults(1.1) == bridge_faults(0.9) == []
-    assert bridge_faults(1.3) == ["a bridge is 1.10 mm wide, 0.80 are meant"]
-    assert bridge_faults(0.7) == ["a bridge is 0.50 mm wide, 0.80 are meant"]
-    assert bridge_faults(1.1, wood=0.755) == [] and len(bridge_faults(1.1, wood=0.745)) == 1
-    assert "a bridge is 0.1" in bridge_faults(0.28, wood=0.15)[0]  # too little to hold, meant or not
-    assert bridge_faults(0.4, wood=0.21, half=0.095) == []
-
-
-def test_a_bridge_lies_where_it_is_meant():
-    assert bridge_faults(1.0, meant=25.48) == bridge_faults(1.0, meant=24.52) == []
-    assert bridge_faults(1.0, meant=25.6) == ["a bridge lies 0.6 mm from where it is meant"]
-    assert bridge_faults(1.0, meant=25.53) == ["a bridge lies 0.5 mm from where it is meant"]
-    assert bridge_faults(1.0, meant=24.4) == ["a bridge lies 0.6 mm from where it is meant"]
-
-
-def test_a_bridge_may_take_a_corner():
-    ring = replace(RING, bridges=((10.35, 10.0),), wood_mm=0.8)
-    way = lap().split("G1 X40\n", 1)[1].replace("G1 Y25\n", "G1 Y10.15\n")
-    (run,) = run_of(f"F250\nG0 X10.85 Y{10 - HALF}\nM4 S9\nG1 X40\n{way}")
-    assert held_faults(ring, [run] * 3, [follow(run.points, ring, HALF)] * 3, HALF, 3) == []
-
-
-def test_an_edge_with_bridges_is_cut_as_often_as_it_is_meant():
-    assert bridge_faults(1.0, laps=2) == ["part of the edge is cut 2 times, the recipe means 3"]
-    assert bridge_faults(1.0, laps=4) == ["it is cut 4.0 times, the recipe means 3"]
-    # Each of three passes may run a millimetre past its start, and one is for rounding.
-    assert bridge_faults(1.0, extra_mm=3.95) == []
-    assert bridge_faults(1.0, extra_mm=4.05) == ["it is cut 3.0 times, the recipe means 3"]
-    nothing = bridge_faults(1.0, laps=0)
-    assert "bridges, 1 are meant" not in "".join(nothing) and "part of the edge is left out" in nothing
-    assert any(fault.startswith("a bridge is 119.85 mm wide") for fault in nothing)
 
 
 # --- files that share a sheet ---------------------------------------------------------------------------------------

@@ -121,7 +121,21 @@ def explain(promised: Promised, measured: ImpedanceSweep, reference_hz: float) -
         point = np.clip(found.x, bounds[0] + 1e-9, bounds[1] - 1e-9)
         magnitude, angle = errors([point])[0]
         weights = _scatter(magnitude, angle, len(point))
-    jacobian = slopes(point, weights)
+    return _explained(quantities, point, slopes(point, weights), (magnitude, angle), weights)
+
+
+def _explained(
+    quantities: tuple[Quantity, ...],
+    point: Real,
+    jacobian: Real,
+    left: tuple[Real, Real],
+    weights: tuple[float, float],
+) -> Explained:
+    """Return what a fit that ended at `point` says, and how sure it is.
+
+    `left` are the errors of magnitude and phase there, `jacobian` has their slopes, then those of the beliefs.
+    """
+    magnitude, angle = left
     wide = _widening(magnitude / weights[0], angle / weights[1])
     data, beliefs = jacobian[: len(magnitude) + len(angle)], jacobian[len(magnitude) + len(angle) :]
     covariance = np.linalg.inv(data.T @ data / wide + beliefs.T @ beliefs)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from kerfwave.model.parts import SafetyLine
+from kerfwave.model.spec import Eyewear
 from kerfwave.safety import laser, sources
 from kerfwave.safety.job import Job
 from kerfwave.safety.lines import line, number
@@ -85,31 +86,40 @@ def _at_hand(job: Job) -> tuple[SafetyLine, ...]:
                 limit=float(density),
             ),
         )
+    return (
+        _band_at_hand(eyewear, source.wavelength_nm),
+        _density_at_hand(eyewear.optical_density, eyewear.lb, density),
+        *_scale_at_hand(eyewear, scale),
+    )
+
+
+def _band_at_hand(eyewear: Eyewear, wavelength_nm: float) -> SafetyLine:
     low, high = eyewear.from_nm, eyewear.to_nm
-    fits = low <= source.wavelength_nm <= high
-    band = f"{number(low, 4)} to {number(high, 4)} nm"
-    made = [
-        line(
-            "eyes-eyewear",
-            "duty" if fits else "fix-first",
-            f"The eyewear at hand is marked {band}, and the laser is {number(source.wavelength_nm, 4)} nm. "
-            + (
-                "Wear it whenever the beam can come on; throw it out when scratched, bleached or hit."
-                if fits
-                else "It does not protect from this laser: get some that does."
-            ),
-            source=sources.DENSITY,
-            status="published",
-            value=source.wavelength_nm,
-            unit="nm",
-            limit=None if fits else high if source.wavelength_nm > high else low,
-            formula=f"{number(low, 4)} nm <= wavelength <= {number(high, 4)} nm, as printed on the eyewear",
-        )
-    ]
-    made.append(_density_at_hand(eyewear.optical_density, eyewear.lb, density))
+    fits = low <= wavelength_nm <= high
+    return line(
+        "eyes-eyewear",
+        "duty" if fits else "fix-first",
+        f"The eyewear at hand is marked {number(low, 4)} to {number(high, 4)} nm, and the laser is "
+        f"{number(wavelength_nm, 4)} nm. "
+        + (
+            "Wear it whenever the beam can come on; throw it out when scratched, bleached or hit."
+            if fits
+            else "It does not protect from this laser: get some that does."
+        ),
+        source=sources.DENSITY,
+        status="published",
+        value=wavelength_nm,
+        unit="nm",
+        limit=None if fits else high if wavelength_nm > high else low,
+        formula=f"{number(low, 4)} nm <= wavelength <= {number(high, 4)} nm, as printed on the eyewear",
+    )
+
+
+def _scale_at_hand(eyewear: Eyewear, scale: int) -> tuple[SafetyLine, ...]:
+    """Return how long it stands a hit; nothing more to say where neither LB number nor density is stated."""
     if eyewear.lb is not None:
         enough = eyewear.lb >= scale
-        made.append(
+        return (
             line(
                 "eyes-eyewear-scale",
                 "duty" if enough else "fix-first",
@@ -125,22 +135,22 @@ def _at_hand(job: Job) -> tuple[SafetyLine, ...]:
                 unit="LB",
                 limit=float(scale),
                 formula="LB at hand >= LB asked for, 1 mm beam",
-            )
+            ),
         )
-    elif eyewear.optical_density is not None:
-        made.append(
-            line(
-                "eyes-eyewear-scale",
-                "duty",
-                "No LB number is stated, so how long it stands a hit is not known: a density alone does not say. "
-                f"Prefer eyewear marked D LB{scale} or more, and never look into the beam.",
-                source=sources.SCALE,
-                status="assumed",
-                unit="LB",
-                limit=float(scale),
-            )
-        )
-    return tuple(made)
+    if eyewear.optical_density is None:
+        return ()
+    return (
+        line(
+            "eyes-eyewear-scale",
+            "duty",
+            "No LB number is stated, so how long it stands a hit is not known: a density alone does not say. "
+            f"Prefer eyewear marked D LB{scale} or more, and never look into the beam.",
+            source=sources.SCALE,
+            status="assumed",
+            unit="LB",
+            limit=float(scale),
+        ),
+    )
 
 
 def _density_at_hand(density: float | None, scale: int | None, needed: int) -> SafetyLine:

@@ -76,15 +76,7 @@ def run(
     """
     air = air_at()
     rules = body_rules(enclosure, driver, supply.insets_mm, supply)
-    if enclosure.corner_mm > enclosure.wall_mm:
-        text = f"corners of {enclosure.corner_mm:g} mm cut into walls of {enclosure.wall_mm:g} mm: at most wall_mm"
-        raise StageError(text, ("enclosure", "corner_mm"))
-    if enclosure.terminal_face == "front" and rules.stack == "upright":
-        text = (
-            f"the front carries the driver's ring of {rules.seat_width_mm:.0f} mm, and the terminals cannot share it: "
-            "name another face, or auto"
-        )
-        raise StageError(text, ("enclosure", "terminal_face"))
+    _check_faces(enclosure, rules)
     counts = layer_counts(rules, driver, enclosure.height_mm)
     if not counts:
         raise StageError(_too_low(rules, enclosure), ("enclosure", "height_mm"))
@@ -97,25 +89,11 @@ def run(
         folds, long_enough = _folded(enclosure, rules, counts, least, 1e3 * longest_m)
     progress(0.6, f"{len(folds)} folds")
     bodies = _spread_out(rules, folds, counts)
-    candidates = []
-    for label, (fold, count) in enumerate(bodies):
-        promise = measure.promised(fold, rules, count, driver, enclosure.plan)
-        if promise is not None and promise.chamber_m3 > 0:
-            candidates.append(
-                sizing.Candidate(
-                    label,
-                    count.total,
-                    promise.chamber_m3,
-                    promise.closed_m3,
-                    promise.guide,
-                    promise.chamber,
-                    promise.outside,
-                )
-            )
+    candidates = _candidates(bodies, rules, driver, enclosure)
     if not candidates:
         raise StageError("the driver takes up all the air of every chamber that fits", ("driver", "displacement_cm3"))
     result = sizing.size(
-        tuple(candidates),
+        candidates,
         drivers.complete(driver, air),
         target,
         air,
@@ -134,6 +112,40 @@ def run(
         binding=result.binding,
         reach=result.reach,
     )
+
+
+def _check_faces(enclosure: Enclosure, rules: BodyRules) -> None:
+    if enclosure.corner_mm > enclosure.wall_mm:
+        text = f"corners of {enclosure.corner_mm:g} mm cut into walls of {enclosure.wall_mm:g} mm: at most wall_mm"
+        raise StageError(text, ("enclosure", "corner_mm"))
+    if enclosure.terminal_face == "front" and rules.stack == "upright":
+        text = (
+            f"the front carries the driver's ring of {rules.seat_width_mm:.0f} mm, and the terminals cannot share it: "
+            "name another face, or auto"
+        )
+        raise StageError(text, ("enclosure", "terminal_face"))
+
+
+def _candidates(
+    bodies: tuple[tuple[Fold, LayerCount], ...], rules: BodyRules, driver: Driver, enclosure: Enclosure
+) -> tuple[sizing.Candidate, ...]:
+    """Return those of `bodies` that leave the driver some air, each labelled with its number among them."""
+    found = []
+    for label, (fold, count) in enumerate(bodies):
+        promise = measure.promised(fold, rules, count, driver, enclosure.plan)
+        if promise is not None and promise.chamber_m3 > 0:
+            found.append(
+                sizing.Candidate(
+                    label,
+                    count.total,
+                    promise.chamber_m3,
+                    promise.closed_m3,
+                    promise.guide,
+                    promise.chamber,
+                    promise.outside,
+                )
+            )
+    return tuple(found)
 
 
 def setting_of(enclosure: Enclosure, target: Target, space: str) -> sizing.Setting:

@@ -101,16 +101,7 @@ def layer_svg(
     def place(point: Point) -> Point:
         return point[0] - x0 + left, height - low - (point[1] - y0)
 
-    drawing.add(
-        drawing.path(
-            d=outline_data([plan], place),
-            fill=AIR,
-            stroke=MUTED,
-            stroke_width=n(unit * 0.15),
-            stroke_dasharray=f"{n(unit)} {n(unit)}",
-            class_="kw-air",
-        )
-    )
+    drawing.add(_plan(drawing, plan, place, unit))
     if under:
         drawing.add(_ghost(drawing, prefix, under, place, unit))
     _draw_pieces(drawing, prefix, mine, place, unit)
@@ -225,6 +216,18 @@ def _glue_legend(drawing: Any, prefix: str, at: Point, unit: float) -> Any:
     group.add(drawing.rect((n(x), n(y - 0.8 * size)), (n(2 * size), n(size)), **field))
     group.add(words(drawing, "glue on the layer below", (x + 2.4 * size, y), size, class_="kw-text"))
     return group
+
+
+def _plan(drawing: Any, plan: Ring, place: Place, unit: float) -> Any:
+    """Return the outside of the body, which a layer need not fill."""
+    return drawing.path(
+        d=outline_data([plan], place),
+        fill=AIR,
+        stroke=MUTED,
+        stroke_width=n(unit * 0.15),
+        stroke_dasharray=f"{n(unit)} {n(unit)}",
+        class_="kw-air",
+    )
 
 
 def _ghost(drawing: Any, prefix: str, under: list[Piece], place: Place, unit: float) -> Any:
