@@ -197,7 +197,7 @@ def _files(
 
 def _pictures(plot: str, keys: Sequence[str], found: Sequence[Row]) -> list[tuple[str, str]]:
     """Return the picture asked for, if its two figures were found."""
-    from kerfwave.explore.table import KEPT, column
+    from kerfwave.explore.table import KEPT, label
     from kerfwave.writers.explored import Dot, scatter
 
     wanted = [one.strip() for one in plot.split(",")]
@@ -210,5 +210,5 @@ def _pictures(plot: str, keys: Sequence[str], found: Sequence[Row]) -> list[tupl
     if not dots:
         say(f"no picture: no variant has both figures {visible(plot)}; the table's headings name what there is")
         return []
-    labels = [one if one in keys else column(one) for one in wanted]
+    labels = [one if one in keys else label(one) for one in wanted]
     return [(f"{labels[1]} over {labels[0]}", scatter(dots, x_label=labels[0], y_label=labels[1]))]

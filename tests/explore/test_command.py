@@ -68,6 +68,9 @@ def test_what_is_wrong_is_told_and_nothing_is_written(words, tmp_path, capsys):
 
 def test_marks_lie_inside_the_frame_even_for_one_value():
     drawn = scatter([Dot(1, 3.0, 3.0, True), Dot(2, 3.0, 3.0, False)], x_label="x", y_label="y")
+    assert ">1, 2</text>" in drawn  # in one place, so under one name
+    apart = scatter([Dot(1, 3.0, 3.0, True), Dot(2, 4.0, 3.0, True)], x_label="x", y_label="y")
+    assert ">1</text>" in apart and ">2</text>" in apart
     circle = next(ElementTree.fromstring(drawn).iter("{http://www.w3.org/2000/svg}circle"))
     assert 62 < float(circle.get("cx")) < 548 and 34 < float(circle.get("cy")) < 354
     with pytest.raises(ValueError, match="finite"):

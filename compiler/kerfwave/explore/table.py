@@ -37,6 +37,7 @@ UNITS = {
     "chamber": "l",
     "laser": "h",
 }
+SIGNS = {"db": "dB", "m_s": "m/s", "percent": "%", "mm2": "mm²", "hz": "Hz", "l": "L"}  # of units not written so
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,12 @@ def column(name: str) -> str:
     """Return the heading of a figure, unit and all: "bass_db" for "bass"."""
     unit = UNITS.get(name, "")
     return name.replace("-", "_") + (f"_{unit}" if unit else "")
+
+
+def label(name: str) -> str:
+    """Return what a figure is called in a picture: "bass, dB" for "bass"."""
+    unit = UNITS.get(name, "")
+    return name.replace("-", " ") + (f", {SIGNS.get(unit, unit)}" if unit else "")
 
 
 def figure_names(rows: Sequence[Row]) -> tuple[str, ...]:

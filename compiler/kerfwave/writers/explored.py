@@ -72,8 +72,15 @@ def scatter(dots: Sequence[Dot], *, x_label: str, y_label: str, named: int = 40)
         else:
             cross = f"M{n(x - 4)} {n(y - 4)}L{n(x + 4)} {n(y + 4)}M{n(x - 4)} {n(y + 4)}L{n(x + 4)} {n(y - 4)}"
             drawing.add(drawing.path(cross, fill="none", stroke=FAILS, stroke_width="1.8"))
-        if len(dots) <= named:
-            drawing.add(words(drawing, str(dot.number), (x + 6.5, y - 5), 11, fill=INK))
+    if len(dots) <= named:
+        together: dict[tuple[int, int], list[Dot]] = {}  # variants that differ in nothing shown share one name
+        for dot in dots:
+            x, y = place(dot.x, dot.y)
+            together.setdefault((round(x), round(y)), []).append(dot)
+        for those in together.values():
+            x, y = place(those[0].x, those[0].y)
+            said = ", ".join(str(dot.number) for dot in those)
+            drawing.add(words(drawing, said, (x + 6.5, y - 5), 11, fill=INK))
     for row, text in enumerate(("● keeps all", "× does not")):
         drawing.add(words(drawing, text, (LEFT + PLOT_WIDTH + 12, TOP + 12 + 20 * row), 11))
     return finish(drawing)
