@@ -5,13 +5,13 @@ from __future__ import annotations
 import dataclasses
 import json
 import numbers
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from kerfwave.writers.words import significant
 
 SIGNIFICANT_DIGITS = 10
-_PLAIN = frozenset({float, int, str, bool, type(None)})
+_QUOTED = json.JSONEncoder(ensure_ascii=False).encode
 
 
 def number_text(value: float) -> str:
@@ -50,8 +50,14 @@ _Place = tuple[Any, str | int]
 
 
 def _text(value: Any, where: _Place, depth: int) -> str:
-    if type(value) in _PLAIN:  # most values, so these are told first
-        return _scalar(value, where)
+    write = _PLAIN.get(type(value))
+    if write is not None:  # most values, so these are told first
+        try:
+            return write(value)
+        except ValueError as error:
+            raise ValueError(f"{_said(where)}: {error}") from None
+    if isinstance(value, (list, tuple)):
+        return _list_text(value, where, depth)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         value = fields_of(value)
     if isinstance(value, Mapping):
@@ -60,12 +66,23 @@ def _text(value: Any, where: _Place, depth: int) -> str:
                 raise TypeError(f"{_said(where)}: a key must be text, not {key!r}")
         items = [f"{string_text(k)}: {_text(value[k], (where, k), depth + 1)}" for k in sorted(value)]
         return _wrapped(items, "{}", depth)
-    if isinstance(value, (list, tuple)) or (isinstance(value, Sequence) and not isinstance(value, (str, bytes))):
-        items = [_text(v, (where, i), depth + 1) for i, v in enumerate(value)]
-        if not any(_has_parts(v) for v in value):
-            return f"[{', '.join(items)}]"
+    if isinstance(value, str):
+        return string_text(value)
+    if isinstance(value, numbers.Real):  # numpy's
+        return _text(int(value) if isinstance(value, numbers.Integral) else float(value), where, depth)
+    if isinstance(value, Sequence) and not isinstance(value, bytes):
+        return _list_text(value, where, depth)
+    raise TypeError(f"{_said(where)}: {type(value).__name__} has no place in a report")
+
+
+def _list_text(values: Sequence[Any], where: _Place, depth: int) -> str:
+    try:
+        return f"[{', '.join([_PLAIN[type(v)](v) for v in values])}]"  # most lists are of numbers
+    except (KeyError, ValueError):
+        items = [_text(v, (where, i), depth + 1) for i, v in enumerate(values)]
+    if any(_has_parts(v) for v in values):
         return _wrapped(items, "[]", depth)
-    return _scalar(value, where)
+    return f"[{', '.join(items)}]"
 
 
 def _has_parts(value: Any) -> bool:
@@ -89,21 +106,15 @@ def _wrapped(items: list[str], brackets: str, depth: int) -> str:
     return f"{brackets[0]}{gap}{f',{gap}'.join(items)}\n{' ' * depth}{brackets[1]}"
 
 
-def _scalar(value: Any, where: _Place) -> str:
-    if value is None or isinstance(value, bool):
-        return json.dumps(value)
-    if isinstance(value, str):
-        return string_text(value)
-    if type(value) is not float and isinstance(value, numbers.Integral):
-        return str(int(value))
-    if isinstance(value, (float, numbers.Real)):
-        try:
-            return number_text(float(value))
-        except ValueError as error:
-            raise ValueError(f"{_said(where)}: {error}") from None
-    raise TypeError(f"{_said(where)}: {type(value).__name__} has no place in a report")
-
-
 def string_text(text: str) -> str:
     """Return JSON text. A lone surrogate, which UTF-8 cannot hold, becomes a question mark."""
-    return json.dumps(text.encode("utf-8", "replace").decode("utf-8"), ensure_ascii=False)
+    return _QUOTED(text.encode("utf-8", "replace").decode("utf-8"))
+
+
+_PLAIN: dict[type, Callable[[Any], str]] = {
+    float: number_text,
+    int: str,
+    str: string_text,
+    bool: _QUOTED,
+    type(None): _QUOTED,
+}
