@@ -87,16 +87,16 @@ def test_a_change_of_recipe_leaves_body_and_nest_alone(home, capsys):
     kept = {name for name, word in words.items() if word == "kept"}
     assert kept == {
         *("sizing", "body", "response", "field", "listening", "spread", "learned", "shaping", "slices", "nest"),
-        *("drawings", "supply", "rules"),
+        *("drawings", "supply", "rules", "sheets", "charts"),
     }
     assert json.loads((home / "out/listening-post/report.json").read_text())["recipe"]["kerf_mm"] == 0.2
 
 
-def test_another_feed_leaves_routes_and_their_proof_alone(home, capsys):
+def test_another_feed_leaves_routes_their_proof_and_all_drawings_alone(home, capsys):
     edit(home / "specs/recipes/invented-blue-diodes.yaml", "feed_mm_min: 250", "feed_mm_min: 251")
     assert build(home, "--explain") == 0
     words = {line.split()[0]: line.split()[1] for line in capsys.readouterr().err.splitlines()}
-    run = {"recipe", "breakdown", "paths", "safety", "programs", "pages", "package"}
+    run = {"recipe", "breakdown", "paths", "safety", "trials", "programs", "pages", "package"}
     assert {name for name, word in words.items() if word in ("made", "steady")} == run
     assert "F251" in (home / "out/listening-post/gcode/sheet-01.nc").read_text()
 

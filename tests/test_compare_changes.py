@@ -210,7 +210,8 @@ def test_the_face_of_the_mouth(told):
 
 def test_the_sheets_on_the_shelf(told):
     found = told("width_mm: 600, height_mm: 380", "width_mm: 400, height_mm: 380")
-    follow = {"supply", "blanks", "nest", "breakdown", "routes", "paths", "safety", "drawings", "proof", "programs"}
+    follow = {"supply", "blanks", "nest", "breakdown", "routes", "paths", "safety", "drawings", "sheets", "proof"}
+    follow |= {"programs"}
     assert {"blanks", "nest", "paths"} <= found.changed <= follow and "slices" in found.same
     assert found.words["sheets"] == "more sheets" and found.words["sheet in use"] == "emptier"
     assert found.pieces == [] and found.data["placed_elsewhere"] > 10
@@ -242,5 +243,6 @@ def test_two_packages(shop, capsys):
 
 def test_every_stage_can_be_told_from_two_reports():
     """But for those whose outcome a report does not hold by itself: checks, what the nest keeps to, routes, files."""
-    untold = ("rules", "spacing", "blanks", "routes", "drawings", "proof", "programs", "pages", "package")
+    untold = {"rules", "spacing", "blanks", "routes", "drawings", "sheets", "charts", "trials", "coupons"}
+    untold |= {"proof", "programs", "pages", "package"}
     assert [name for name, _ in PARTS] == [stage.name for stage in STAGES if stage.name not in untold]

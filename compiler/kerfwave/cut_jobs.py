@@ -113,7 +113,7 @@ def _coupon_files(spec: Spec, coupons: tuple[cut.Coupon, ...], recipe: Recipe, f
     from kerfwave.stages.bench_view import coupon_table
     from kerfwave.stages.shop import FORMAT, shop
     from kerfwave.writers import drawings, gcode
-    from kerfwave.writers.guide import CouponView, Table
+    from kerfwave.writers.guide_model import CouponView, Table
     from kerfwave.writers.reading import render_reading
     from kerfwave.writers.report import render_report
 

@@ -10,7 +10,8 @@ from cut_samples import MACHINE, RECIPE
 from kerfwave import cut
 from kerfwave.cut.settings import settings_of
 from kerfwave.model.breakdown import Opened, Part, StraightCut
-from kerfwave.writers.breakdown import breakdown_svg, cut_text
+from kerfwave.writers.breakdown import breakdown_svg
+from kerfwave.writers.captions import cut_text
 from kerfwave.writers.gcode import render
 from rs274 import interpret
 

@@ -20,7 +20,7 @@ from kerfwave.writers import gcode
 SQUARE = piece("a", rectangle(60, 60, 40, 40))
 NEST = lying(SQUARE)
 SETTINGS = settings_of(RECIPE)
-RECIPES = Recipes(SETTINGS, (SETTINGS,), (Beam(0.2, None),), 0.2)
+RECIPES = Recipes(SETTINGS, (SETTINGS,), (Beam(0.2, None),), (True,), 0.2)
 SHARE = cut.Share(1)
 
 

@@ -25,7 +25,8 @@ from kerfwave.model.parts import (
 from kerfwave.writers import charts, drawings
 from kerfwave.writers.assembly import FillNote, assembly_steps
 from kerfwave.writers.bill import BillRow
-from kerfwave.writers.guide import (
+from kerfwave.writers.captions import layer_text
+from kerfwave.writers.guide_model import (
     ChartView,
     CouponView,
     CutRow,
@@ -199,7 +200,7 @@ def guide_of(name: str = "Post, an invented wall speaker", text: str = "", unver
         LayerView(
             layer.index,
             drawings.layer_svg(layer, body.pieces, body.of_layer(layer.index - 1), body.plan, openings=body.openings),
-            drawings.layer_text(layer),
+            layer_text(layer),
             layer.pieces,
         )
         for layer in body.layers

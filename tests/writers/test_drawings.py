@@ -12,6 +12,7 @@ from shapely.ops import unary_union
 
 from kerfwave.model.parts import Contour, Move, Opening, Piece, Placement, Sheet, SheetProgram
 from kerfwave.writers import drawings, svg
+from kerfwave.writers.openings import crosses
 from kerfwave.writers.words import slug
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -230,7 +231,7 @@ def test_openings_are_named_only_where_they_pass(body):
     ]
     assert named == [False] + [True] * 12 + [False]
     through_the_lid = Opening("driver", "driver", (1.0, 1.0, 0.0), (0.0, 0.0, -1.0), 1.0, diameter_mm=70.0)
-    assert not drawings.crosses(through_the_lid, body.layers[0])
+    assert not crosses(through_the_lid, body.layers[0])
 
 
 def test_the_path_inside_names_passes_in_order(body):

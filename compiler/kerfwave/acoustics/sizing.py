@@ -269,14 +269,10 @@ def _score(
 ) -> tuple[NDArray[np.float64], targets.Figures, dict[str, NDArray[np.float64]]]:
     f = targets.target_grid(target, per_octave)
     mine = responses(networks, f, air, volts, 1.0, setting.space)
-    # Each body comes with many fills, and bodies of one size share their closed box.
-    box_of = {
-        label: closed_box(b, networks[0].driver, air, setting) for label, b in {b.label: b for b in bodies}.items()
-    }
-    boxes = tuple(dict.fromkeys(box_of.values()))
-    closed = responses(boxes, f, air, volts, 1.0, setting.space)
+    boxes = {closed_box(b, networks[0].driver, air, setting): None for b in bodies}
+    closed = responses([*boxes], f, air, volts, 1.0, setting.space)
     place = {box: row for row, box in enumerate(boxes)}
-    row = [place[box_of[b.label]] for b in bodies]
+    row = [place[closed_box(b, networks[0].driver, air, setting)] for b in bodies]
     figures = targets.judge(
         target,
         mine.frequency_hz,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from bisect import bisect_left
 
@@ -13,7 +12,7 @@ from shapely.ops import unary_union
 from kerfwave.body import shapes
 from kerfwave.body.air import Body
 from kerfwave.body.rules import MAGNET_GAP_MM
-from kerfwave.body.slices import Slices
+from kerfwave.body.slices import Slices, joints
 from kerfwave.model.parts import Check, Spot
 from kerfwave.model.spec import Driver
 
@@ -24,12 +23,9 @@ WAY_MM = 60.0  # free before a seat, for the inset and a hand
 def check_clamps(body: Body, sliced: Slices) -> Check:
     """Return how far inside the outer faces the innermost joint lies, against the throat of a clamp."""
     rim = shapes.polygon(body.skin).boundary
-    shape = {p.id: shapes.polygon(p.outline, p.holes) for p in sliced.pieces}
-    wood = [unary_union([shape[name] for name in layer.pieces]) for layer in sliced.layers]
     worst: tuple[float, tuple[Spot, ...]] = (0.0, ())
     known: dict[bytes, tuple[float, float, float]] = {}
-    for layer, (below, above) in zip(sliced.layers[1:], itertools.pairwise(wood), strict=True):
-        joint = below.intersection(above)
+    for layer, joint in zip(sliced.layers[1:], joints(sliced), strict=True):
         key = joint.wkb
         if key not in known:
             # A joint's innermost place is a corner of it, or the middle of the plan where it covers that.

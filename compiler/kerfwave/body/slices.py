@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 from shapely.geometry import Polygon
@@ -63,3 +64,10 @@ def slices(body: Body, stock: str, *, grain: str | None = None, kinds: tuple[str
             names.append(name)
         layers.append(Layer(i + 1, low, t, kinds[kind] if kinds else stock, tuple(names)))
     return Slices(tuple(layers), tuple(pieces))
+
+
+def joints(sliced: Slices) -> tuple[BaseGeometry, ...]:
+    """Return where wood lies on wood, between each layer and the next one."""
+    shape = {p.id: shapes.polygon(p.outline, p.holes) for p in sliced.pieces}
+    wood = [unary_union([shape[name] for name in layer.pieces]) for layer in sliced.layers]
+    return tuple(below.intersection(above) for below, above in itertools.pairwise(wood))

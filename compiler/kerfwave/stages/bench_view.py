@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from kerfwave.cut.coupon import Coupon
 from kerfwave.numfmt import fixed
-from kerfwave.stages.bill import GLUE_G_M2, joints_mm2
+from kerfwave.stages.bill import GLUE_G_M2
 from kerfwave.stages.facts import Facts
 from kerfwave.writers.assembly import Step
 from kerfwave.writers.bill import BillRow
-from kerfwave.writers.guide import Table
+from kerfwave.writers.guide_model import Table
 from kerfwave.writers.words import mm
 
 KERF_STEP_MM, KERF_ROWS = 0.02, 6  # the table of gaps goes so far to both sides of the recipe's kerf
@@ -46,7 +46,7 @@ def joint_texts(facts: Facts) -> tuple[str, ...]:
     joints = (
         f"Joint with the layer below, where wood lies on wood: {area / 100:.0f} cm², about "
         f"{fixed(area * 1e-6 * GLUE_G_M2, 1)} g of glue."
-        for area in joints_mm2(facts)
+        for area in facts.joints_mm2
     )
     return ("No glue below it.", *joints)
 

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-
-from shapely.geometry import Polygon
-from shapely.ops import unary_union
 
 from kerfwave.body.mounts import HANG_SCREWS
 from kerfwave.model.kinds import kind_of_entry
-from kerfwave.model.parts import Ring
 from kerfwave.model.spec import SheetStock
-from kerfwave.stages.facts import Facts
+from kerfwave.stages.facts import Facts, area_mm2
 from kerfwave.writers.bill import BillRow
 from kerfwave.writers.words import percent
 
@@ -28,10 +23,6 @@ def _size(sheet: SheetStock) -> tuple[float, float]:
 def _the_sheet(facts: Facts, stock: str) -> str:
     """Return how scrap of a kind of sheet is called: by its name only where there are several."""
     return "the same sheet" if len(facts.kinds) == 1 else stock
-
-
-def _area(ring: Ring) -> float:
-    return float(Polygon(ring).area)
 
 
 def bill_rows(facts: Facts) -> tuple[BillRow, ...]:
@@ -57,7 +48,7 @@ def _sheets(facts: Facts) -> list[BillRow]:
         numbers = sorted(p.sheet for o in opened if o.entry == entry for p in o.parts if p.sheet is not None)
         taken = sum(o.entry == entry for o in opened)
         wood = sum(s.pieces_area_mm2 for s in facts.nest.sheets if s.number in numbers)
-        area = taken * (_area(sheet.outline_mm) if sheet.outline_mm else sheet.width_mm * sheet.height_mm)
+        area = taken * (area_mm2(sheet.outline_mm) if sheet.outline_mm else sheet.width_mm * sheet.height_mm)
         offcut = " (offcut)" if sheet.outline_mm else ""
         rows.append(
             BillRow(
@@ -217,16 +208,9 @@ def bill_total(rows: tuple[BillRow, ...]) -> str:
     return f"The {len(priced)} priced lines come to {math.fsum(priced):.2f}; {missing} have no price on the shelf"
 
 
-def joints_mm2(facts: Facts) -> tuple[float, ...]:
-    """Return the area of wood on wood between each layer and the next one."""
-    by_id = {p.id: Polygon(p.outline, [list(h) for h in p.holes]) for p in facts.sliced.pieces}
-    wood = [unary_union([by_id[name] for name in layer.pieces]) for layer in facts.sliced.layers]
-    return tuple(float(a.intersection(b).area) for a, b in itertools.pairwise(wood))
-
-
 def glue_area_mm2(facts: Facts) -> float:
     """Return the area of all glued joints of one body: between layers, and insets on their shoulders."""
-    area = math.fsum(joints_mm2(facts))
+    area = math.fsum(facts.joints_mm2)
     rules, counts, levels = facts.built.body.rules, facts.built.body.counts, facts.built.body.levels
     plate = rules.plate_width_mm * counts.between_mm(levels.plate)
     bore = next(o for o in facts.built.body.openings if o.kind == "terminal").area_mm2

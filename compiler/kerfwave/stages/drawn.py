@@ -5,13 +5,12 @@ None of them holds a word from the spec, so a new title is cheap.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from kerfwave.body import path
 from kerfwave.body.air import Body
 from kerfwave.body.pairs import mirrored_opening, mirrored_ring
 from kerfwave.model.parts import Check, Layer, Piece, Point
-from kerfwave.stages.field import Compared, Picture
+from kerfwave.stages.field import Compared
+from kerfwave.stages.files import Files
 from kerfwave.writers import drawings
 from kerfwave.writers.field import pressure_svg
 from kerfwave.writers.layers import PlaceNote
@@ -19,13 +18,6 @@ from kerfwave.writers.mesh import body_stl
 from kerfwave.writers.words import INSETS
 
 HAIR_MM = 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class Drawn:
-    """Files of the package, by name."""
-
-    files: tuple[tuple[str, str], ...]
 
 
 def run(
@@ -36,7 +28,7 @@ def run(
     insets: tuple[Piece, ...],
     compared: Compared | None,
     checks: tuple[Check, ...],
-) -> Drawn:
+) -> Files:
     """Run the stage; `right` are the layers of a pair's mirrored body, `checks` those that name a place in a layer."""
     plan, stack = body.skin, body.rules.stack
     found = {
@@ -68,7 +60,7 @@ def run(
             body.air,
             body.openings,
             ident=f"field-{number}",
-            title=picture_title(picture),
+            title=picture.title,
             frequency_hz=picture.frequency_hz,
             origin_mm=(picture.x_mm, picture.y_mm),
             step_mm=picture.step_mm,
@@ -78,7 +70,7 @@ def run(
             driver_pa=picture.driver_pa,
             mouth_pa=picture.mouth_pa,
         )
-    return Drawn(tuple(sorted(found.items())))
+    return Files(tuple(sorted(found.items())))
 
 
 def _notes_of(layer: int, checks: tuple[Check, ...]) -> tuple[PlaceNote, ...]:
@@ -142,8 +134,3 @@ def _insides(body: Body) -> dict[str, str]:
             here, body.skin, openings=openings, path=centreline(body, n), title=title, ident=ident
         )
     return found
-
-
-def picture_title(picture: Picture) -> str:
-    """Return "Pressure at 70 Hz, where relief starts"."""
-    return f"Pressure at {picture.frequency_hz:.0f} Hz" + (f", {picture.name}" if picture.name else "")

@@ -6,7 +6,7 @@ import math
 
 from kerfwave.numfmt import fixed
 from kerfwave.stages.facts import Facts
-from kerfwave.writers.guide import Table
+from kerfwave.writers.guide_model import Table
 
 FIGURES = 4
 

@@ -12,7 +12,7 @@ from kerfwave.acoustics.shaping import Shaped
 from kerfwave.body.storeys import Floor, floors
 from kerfwave.body.wire import wire_layer
 from kerfwave.model.kinds import Kind
-from kerfwave.model.parts import Check, Nest, Piece, Point
+from kerfwave.model.parts import Check, Nest, Piece, Ring
 from kerfwave.model.spec import Spec
 from kerfwave.stages.body import Built
 from kerfwave.stages.breakdown import CutDown
@@ -29,6 +29,7 @@ from kerfwave.stages.source import Source
 from kerfwave.stages.spread import Strayed
 from kerfwave.stages.supply import Supplied
 from kerfwave.writers.assembly import FillNote, FloorNote, WireNote
+from kerfwave.writers.guide_model import ChartView
 
 HANDLED_G = 0.5  # nobody weighs fibre finer than this
 
@@ -54,6 +55,8 @@ class Facts:
     compared: Compared | None  # sound field and network; None if the spec leaves the field out
     at_listener: AtTheListener
     strayed: Strayed  # from build to build
+    charts: tuple[ChartView, ...]
+    joints_mm2: tuple[float, ...]  # between each layer and the next one
     checks: tuple[Check, ...]
     begins: Mapping[str, tuple[int, ...]]  # by program: the line on which each contour begins
 
@@ -151,7 +154,7 @@ class Facts:
 
 def mass_g(piece: Piece, density_kg_m3: float) -> float:
     """Return the mass of a piece of a stock of this density."""
-    area = _area(piece.outline) - sum(_area(hole) for hole in piece.holes)
+    area = area_mm2(piece.outline) - sum(area_mm2(hole) for hole in piece.holes)
     return area * piece.thickness_mm * density_kg_m3 * 1e-6
 
 
@@ -160,7 +163,8 @@ def proved_least(nest: Nest) -> str:
     return "proved least" if len(nest.sheets) == nest.bound else f"at least {nest.bound} by proof"
 
 
-def _area(ring: tuple[Point, ...]) -> float:
+def area_mm2(ring: Ring) -> float:
+    """Return what a ring encloses, whichever way it runs."""
     return abs(math.fsum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(ring, ring[1:] + ring[:1], strict=True))) / 2
 
 

@@ -55,6 +55,11 @@ class Picture:
     driver_pa: float  # mean over its opening
     mouth_pa: float
 
+    @property
+    def title(self) -> str:
+        """Such as "Pressure at 70 Hz, where relief starts"."""
+        return f"Pressure at {self.frequency_hz:.0f} Hz" + (f", {self.name}" if self.name else "")
+
 
 @dataclass(frozen=True, slots=True)
 class Compared:

@@ -11,21 +11,19 @@ from kerfwave.model.parts import Piece, SheetProgram
 from kerfwave.numfmt import several
 from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_texts, measuring
 from kerfwave.stages.bill import bill_total
-from kerfwave.stages.charts_view import field_charts, sound_charts
 from kerfwave.stages.driver_view import driver_table
 from kerfwave.stages.facts import Facts, proved_least
 from kerfwave.stages.labels import SHA256_START
-from kerfwave.stages.learned_view import learned_charts, learned_tables
-from kerfwave.stages.listening_view import listening_charts, listening_facts
+from kerfwave.stages.learned_view import learned_tables
 from kerfwave.stages.mount_view import mounting_steps
-from kerfwave.stages.shaping_view import shaping_charts
 from kerfwave.stages.sheet_view import sheet_view
 from kerfwave.stages.thickness_view import sheets_of_pieces, thickness_table
-from kerfwave.writers import drawings
 from kerfwave.writers.assembly import Step, assembly_steps
 from kerfwave.writers.bill import BillRow
-from kerfwave.writers.guide import (
+from kerfwave.writers.captions import cut_text, layer_text
+from kerfwave.writers.guide_model import (
     BreakdownView,
+    ChartView,
     CouponView,
     CutRow,
     Fact,
@@ -33,8 +31,7 @@ from kerfwave.writers.guide import (
     InsetView,
     LayerView,
 )
-from kerfwave.writers.layers import layer_text
-from kerfwave.writers.words import INSETS, duration, mm_and_inches
+from kerfwave.writers.words import INSETS, duration, mm_and_inches, percent
 
 OUTCOMES = {"stop": "stop", "fix-first": "fix first", "proceed": "proceed with these duties"}
 TOOLS = (
@@ -82,13 +79,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         fill=facts.fill,
         steps=_steps(facts),
         acoustics=_acoustics(facts),
-        charts=(
-            *sound_charts(facts),
-            *listening_charts(facts),
-            *learned_charts(facts),
-            *shaping_charts(facts),
-            *field_charts(facts, files),
-        ),
+        charts=(*facts.charts, *_field_pictures(facts, files)),
         measuring=measuring(facts),
         bill=bill,
         bill_total=bill_total(bill),
@@ -119,7 +110,7 @@ def _cut_down(facts: Facts, files: Mapping[str, str]) -> tuple[BreakdownView, ..
         BreakdownView(
             o.number,
             files[f"sheets/break-down-{o.number:02d}.svg"],
-            tuple(drawings.cut_text(k, c) for k, c in enumerate(o.cuts, start=1)),
+            tuple(cut_text(k, c) for k, c in enumerate(o.cuts, start=1)),
         )
         for o in facts.cut_down.plan.cut_down
     )
@@ -170,7 +161,36 @@ def _acoustics(facts: Facts) -> tuple[Fact, ...]:
             f"under {spec.target.relief_from_hz:g} Hz the cone reaches {result.below_mm:.2f} mm peak "
             "at this drive: boost bass only with a high-pass filter there",
         ),
-        *listening_facts(facts),
+        *_listening(facts),
+    )
+
+
+def _listening(facts: Facts) -> tuple[Fact, ...]:
+    """Return how loud it goes, in a line of text, and how the builds differ in two."""
+    found = facts.at_listener
+    loud = ", ".join(f"{row.level_db:.0f} dB at {row.frequency_hz:g} Hz ({row.limit})" for row in found.loudest)
+    figures = {f.name: f for f in facts.strayed.spread.figures}
+    tuning, level = figures["tuning"], figures["level"]
+    return (
+        ("As loud as it goes", loud),
+        (
+            "From build to build",
+            f"eight in ten lie within {tuning.low:.0f} to {tuning.high:.0f} Hz of tuning and {level.low:.1f} to "
+            f"{level.high:.1f} dB of level; {percent(facts.strayed.spread.kept)} keep the whole target",
+        ),
+    )
+
+
+def _field_pictures(facts: Facts, files: Mapping[str, str]) -> tuple[ChartView, ...]:
+    """Return the pictures of the sound field; nothing if the spec leaves the field out."""
+    return tuple(
+        ChartView(
+            picture.title,
+            files[f"drawings/field-{number:02d}.svg"],
+            f"Seen along the stack, at {facts.spec.drive.volts:g} V: {picture.driver_pa:.3g} Pa behind the driver, "
+            f"{picture.mouth_pa:.3g} Pa in the mouth. Light is little pressure, dark is much.",
+        )
+        for number, picture in enumerate(facts.compared.pictures if facts.compared else (), 1)
     )
 
 

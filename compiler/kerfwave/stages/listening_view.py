@@ -6,9 +6,9 @@ from kerfwave.acoustics.limits import low_shelf, stretches
 from kerfwave.acoustics.spread import Band, Figure
 from kerfwave.acoustics.targets import MOUTH_VELOCITY_M_S
 from kerfwave.numfmt import fixed
-from kerfwave.stages.facts import Facts
+from kerfwave.stages.sound import Sound
 from kerfwave.writers import charts
-from kerfwave.writers.guide import ChartView, Fact, Table
+from kerfwave.writers.guide_model import ChartView, Table
 from kerfwave.writers.lines import Area
 from kerfwave.writers.words import mm, percent
 
@@ -16,42 +16,25 @@ BASS_HZ = (40, 50, 63, 80, 100, 125, 160, 200)
 SPREAD_NAME = "8 in 10"
 
 
-def where(facts: Facts) -> str:
+def where(sound: Sound) -> str:
     """Return drive, distance and space in words."""
-    spec = facts.spec
-    return f"At {spec.drive.volts:g} V and {spec.listening.distance_m:g} m, {spec.listening.space} space."
+    return f"At {sound.drive.volts:g} V and {sound.listening.distance_m:g} m, {sound.listening.space} space."
 
 
-def spread_area(facts: Facts, what: str) -> Area:
+def spread_area(sound: Sound, what: str) -> Area:
     """Return where eight in ten builds lie; `what` names one of the spread's bands."""
-    found = facts.strayed.spread
+    found = sound.strayed.spread
     band: Band = getattr(found, what)
     return Area(SPREAD_NAME, found.frequency_hz, band.low, band.high, 0)
 
 
-def listening_facts(facts: Facts) -> tuple[Fact, ...]:
-    """Return how loud it goes, in a line of text, and how the builds differ in two."""
-    found = facts.at_listener
-    loud = ", ".join(f"{row.level_db:.0f} dB at {row.frequency_hz:g} Hz ({row.limit})" for row in found.loudest)
-    figures = {f.name: f for f in facts.strayed.spread.figures}
-    tuning, level = figures["tuning"], figures["level"]
-    return (
-        ("As loud as it goes", loud),
-        (
-            "From build to build",
-            f"eight in ten lie within {tuning.low:.0f} to {tuning.high:.0f} Hz of tuning and {level.low:.1f} to "
-            f"{level.high:.1f} dB of level; {percent(facts.strayed.spread.kept)} keep the whole target",
-        ),
-    )
-
-
-def listening_charts(facts: Facts) -> tuple[ChartView, ...]:
+def listening_charts(sound: Sound) -> tuple[ChartView, ...]:
     """Return the listening place, the greatest level, the bass control and the builds."""
-    return (_heard(facts), _greatest(facts), _bass(facts), _builds(facts))
+    return (_heard(sound), _greatest(sound), _bass(sound), _builds(sound))
 
 
-def _heard(facts: Facts) -> ChartView:
-    heard, target = facts.at_listener.heard, facts.spec.target
+def _heard(sound: Sound) -> ChartView:
+    heard, target = sound.at_listener.heard, sound.target
     columns = [(heard.spl_db, 1), (heard.plain_db, 1), (heard.baffle_step_db, 1)]
     nominal = (*charts.NOMINAL_HZ, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000, 20000)
     return ChartView(
@@ -61,9 +44,9 @@ def _heard(facts: Facts) -> ChartView:
             heard.spl_db,
             heard.plain_db,
             band=(target.band_from_hz, target.band_to_hz),
-            condition=where(facts),
+            condition=where(sound),
         ),
-        _heard_words(facts),
+        _heard_words(sound),
         Table(
             "At the listening place",
             ("Hz", "heard, dB", "plain sum, dB", "front's edges, dB"),
@@ -72,8 +55,8 @@ def _heard(facts: Facts) -> ChartView:
     )
 
 
-def _heard_words(facts: Facts) -> str:
-    heard, spec = facts.at_listener.heard, facts.spec
+def _heard_words(sound: Sound) -> str:
+    heard = sound.at_listener.heard
     said = [f"On the driver's axis, {mm(1e3 * heard.cone_m, 0)} before the front"]
     if heard.mouth_m is not None:
         said.append(f"and {mm(1e3 * heard.mouth_m, 0)} from the mouth")
@@ -94,14 +77,14 @@ def _heard_words(facts: Facts) -> str:
     if heard.laid_over_hz is not None:
         low, high = heard.laid_over_hz
         first += (
-            f" From {low:.0f} Hz up the measured response in {spec.driver.response_file} comes in, from {high:.0f} Hz "
+            f" From {low:.0f} Hz up the measured response in {sound.driver.response_file} comes in, from {high:.0f} Hz "
             "it counts alone."
         )
     return first
 
 
-def _greatest(facts: Facts) -> ChartView:
-    found, spec = facts.at_listener, facts.spec
+def _greatest(sound: Sound) -> ChartView:
+    found = sound.at_listener
     rows = tuple(
         (
             f"{row.frequency_hz:g}",
@@ -118,14 +101,14 @@ def _greatest(facts: Facts) -> ChartView:
         found.limits.level_db,
         tuple((s.from_hz, s.to_hz, s.limit) for s in stretches(found.limits)),
         found.closed_limits.level_db,
-        condition=where(facts),
+        condition=where(sound),
     )
-    has_mouth = facts.built.network.mouth is not None
+    has_mouth = sound.network.mouth is not None
     mouth = f", mouth {MOUTH_VELOCITY_M_S:g} m/s of air in the mouth (common practice)" if has_mouth else ""
-    volts = f", voltage the amplifier's {spec.drive.most_volts:g} V" if spec.drive.most_volts else ""
+    volts = f", voltage the amplifier's {sound.drive.most_volts:g} V" if sound.drive.most_volts else ""
     text = (
         "How loud steady tones can be before something gives, as a plain sum. The strip at the foot says what it is in "
-        f"this body: excursion is the driver's {spec.driver.xmax_mm:g} mm, power its rated {spec.driver.power_w:g} W"
+        f"this body: excursion is the driver's {sound.driver.xmax_mm:g} mm, power its rated {sound.driver.power_w:g} W"
         f"{mouth}{volts}."
     )
     return ChartView(
@@ -133,9 +116,9 @@ def _greatest(facts: Facts) -> ChartView:
     )
 
 
-def _bass(facts: Facts) -> ChartView:
-    bass, target, driver = facts.at_listener.bass, facts.spec.target, facts.spec.driver
-    mine, closed = facts.as_built.response, facts.as_built.closed
+def _bass(sound: Sound) -> ChartView:
+    bass, target, driver = sound.at_listener.bass, sound.target, sound.driver
+    mine, closed = sound.as_built.response, sound.as_built.closed
     lift = low_shelf(mine.frequency_hz, bass.gain_db, bass.corner_hz)
     here, there = (tuple(x * g for x, g in zip(one.excursion_peak_mm, lift, strict=True)) for one in (mine, closed))
     columns = [(here, 2), (there, 2), (mine.excursion_peak_mm, 2), (closed.excursion_peak_mm, 2)]
@@ -147,7 +130,7 @@ def _bass(facts: Facts) -> ChartView:
             there,
             limit_mm=driver.xmax_mm,
             relief_band=(target.relief_from_hz, target.relief_to_hz),
-            condition=where(facts),
+            condition=where(sound),
         ),
         f"With a tone control of {bass.gain_db:+g} dB (a shelf at {bass.corner_hz:g} Hz) the cone moves up to "
         f"{bass.here_mm:.2f} mm from {bass.from_hz:g} Hz up, in the closed box {bass.closed_mm:.2f} mm; below, "
@@ -160,8 +143,8 @@ def _bass(facts: Facts) -> ChartView:
     )
 
 
-def _builds(facts: Facts) -> ChartView:
-    found, varied = facts.strayed.spread, facts.strayed.tolerances
+def _builds(sound: Sound) -> ChartView:
+    found, varied = sound.strayed.spread, sound.strayed.tolerances
     low, high = varied.temperature_c
     text = (
         f"{found.draws} builds of this design on paper, of which {percent(found.kept)} keep the whole target. Nineteen "
@@ -173,7 +156,7 @@ def _builds(facts: Facts) -> ChartView:
     return ChartView(
         "From build to build",
         charts.build_impedance_chart(
-            found.frequency_hz, found.impedance_ohm.middle, spread_area(facts, "impedance_ohm")
+            found.frequency_hz, found.impedance_ohm.middle, spread_area(sound, "impedance_ohm")
         ),
         text,
         Table(

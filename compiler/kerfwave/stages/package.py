@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from kerfwave.stages.files import Files
 from kerfwave.stages.labels import Labels, filled
 
 
@@ -16,6 +17,7 @@ class Package:
     outcome: str  # of the safety list
 
 
-def run(pages: Package, labels: Labels) -> Package:
-    """Run the stage."""
-    return replace(pages, files=tuple((name, filled(name, text, labels)) for name, text in pages.files))
+def run(pages: Package, labels: Labels, *drawn: Files) -> Package:
+    """Run the stage; `drawn` are the drawings, which the pages hold where they show them, but not as files."""
+    files = sorted((*pages.files, *(file for some in drawn for file in some.files)))
+    return replace(pages, files=tuple((name, filled(name, text, labels)) for name, text in files))

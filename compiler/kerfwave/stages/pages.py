@@ -1,18 +1,17 @@
-"""Pages: everything that the bench needs, as text: what earlier stages wrote, and the files that speak of it all."""
+"""Pages: the files that speak of everything, and those that no drawing is."""
 
 from __future__ import annotations
 
 from kerfwave.body.mounts import HANG_SCREWS, check_load
-from kerfwave.model.kinds import kind_of, kind_of_entry
 from kerfwave.model.parts import Check, Nest
 from kerfwave.model.spec import Spec
 from kerfwave.numfmt import several
 from kerfwave.stages.bill import bill_rows
 from kerfwave.stages.body import Built
 from kerfwave.stages.breakdown import CutDown
-from kerfwave.stages.drawn import Drawn
 from kerfwave.stages.facts import Facts, mass_g, proved_least
 from kerfwave.stages.field import Solved
+from kerfwave.stages.files import Files
 from kerfwave.stages.guide_view import guide_model
 from kerfwave.stages.learned import Learned
 from kerfwave.stages.listening import AtTheListener
@@ -30,10 +29,10 @@ from kerfwave.stages.slices import Sliced
 from kerfwave.stages.source import Source
 from kerfwave.stages.spread import Strayed
 from kerfwave.stages.supply import Supplied
-from kerfwave.writers import drawings
 from kerfwave.writers.bill import render_bill
 from kerfwave.writers.filters import filters_csv, filters_json
 from kerfwave.writers.guide import render_guide
+from kerfwave.writers.guide_model import Charts
 from kerfwave.writers.report import render_report
 
 
@@ -56,10 +55,11 @@ def run(
     learned: Learned,
     at_listener: AtTheListener,
     strayed: Strayed,
-    drawn: Drawn,
+    charts: Charts,
     whole: Whole,
+    *drawn: Files,
 ) -> Package:
-    """Run the stage."""
+    """Run the stage; `drawn` are the drawings of the body, of the sheets and of the test cuts."""
     design = (
         *as_built.checks,
         *built.checks,
@@ -73,12 +73,6 @@ def run(
         *_load(spec, sliced),
     )
     failed = tuple(c.text for c in design if c.level == "fail")
-    files = dict(drawn.files) | dict(whole.files) | _sheets(source, supplied, sliced, nest, recipes, paths)
-    files["drawings/pieces.svg"] = drawings.pieces_svg((*sliced.pieces, *sliced.insets), nest.placements)
-    for opened in cut_down.plan.cut_down:
-        stock = kind_of_entry(supplied.kinds, opened.entry).stock.name
-        title = f"{source.stem}: large sheet {opened.number}, cut down first"
-        files[f"sheets/break-down-{opened.number:02d}.svg"] = drawings.breakdown_svg(opened, title=title, stock=stock)
     facts = Facts(
         source=source,
         spec=spec,
@@ -97,41 +91,20 @@ def run(
         compared=solved.compared,
         at_listener=at_listener,
         strayed=strayed,
+        charts=charts.charts,
+        joints_mm2=ruled.joints_mm2,
         checks=(*design, *whole.checks),
         begins=dict(whole.begins),
     )
+    files = dict(whole.files)
     if sound.shaped is not None:
         files["filters/shaping.json"] = filters_json(sound.shaped.filters, spec.shaping.sample_rate_hz)
         files["filters/shaping.csv"] = filters_csv(sound.shaped.filters)
     rows = bill_rows(facts)
     files["bom.csv"] = render_bill(rows)
     files["report.json"] = render_report(report_data(facts))
-    files["guide.html"] = render_guide(guide_model(facts, rows, files))
+    files["guide.html"] = render_guide(guide_model(facts, rows, dict(file for some in drawn for file in some.files)))
     return Package(tuple(sorted(files.items())), failed, assessed.outcome)
-
-
-def _sheets(
-    source: Source, supplied: Supplied, sliced: Sliced, nest: Nest, recipes: Recipes, paths: Programs
-) -> dict[str, str]:
-    """Return the sheets and test cuts as drawings, by file name."""
-    pieces = (*sliced.pieces, *sliced.insets)
-    found = {}
-    for sheet in nest.sheets:
-        recipe = recipes.of(kind_of(supplied.kinds, sheet.thickness_mm).stock.name)
-        found[f"sheets/sheet-{sheet.number:02d}.svg"] = drawings.sheet_svg(
-            sheet,
-            tuple(p for p in nest.placements if p.sheet == sheet.number),
-            pieces,
-            title=f"{source.stem}, sheet {sheet.number}",
-            stock=recipe.stock,
-            verified=recipe.verified,
-        )
-    for coupon in paths.coupons:
-        name = coupon.program.name
-        found[f"sheets/{name}.svg"] = drawings.coupon_svg(
-            coupon.program, coupon.pieces, name, placements=coupon.placements
-        )
-    return found
 
 
 def _load(spec: Spec, sliced: Sliced) -> tuple[Check, ...]:

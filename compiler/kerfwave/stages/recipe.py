@@ -28,6 +28,7 @@ class Recipes:
     main: cut.Settings  # of what most layers and all insets come from
     kinds: tuple[cut.Settings, ...]  # in the order of the kinds
     beams: tuple[Beam, ...]  # likewise
+    verified: tuple[bool, ...]  # likewise: whether it was measured
     kerf_mm: float  # the widest
 
     def of(self, stock: str) -> cut.Settings:
@@ -50,7 +51,8 @@ def run(
     """
     found = tuple(one(entries, laser, max_feed_mm_min, air_on, kind.stock, acknowledge) for kind in supplied.kinds)
     beams = tuple(Beam(recipe.kerf_mm, recipe.bridges) for recipe in found)
-    return Recipes(found[supplied.main], found, beams, max(recipe.kerf_mm for recipe in found))
+    verified = tuple(recipe.verified for recipe in found)
+    return Recipes(found[supplied.main], found, beams, verified, max(recipe.kerf_mm for recipe in found))
 
 
 def one(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from kerfwave.body.air import Body
 from kerfwave.body.checks import check_body
-from kerfwave.body.slices import Slices
+from kerfwave.body.slices import Slices, joints
 from kerfwave.body.strength import check_panels
 from kerfwave.model.parts import Check, Piece
 from kerfwave.model.spec import Driver
@@ -14,9 +14,10 @@ from kerfwave.model.spec import Driver
 
 @dataclass(frozen=True, slots=True)
 class Ruled:
-    """Each rule with its value and its limit."""
+    """Each rule with its value and its limit, and how much wood lies on wood."""
 
     checks: tuple[Check, ...]
+    joints_mm2: tuple[float, ...]  # between each layer and the next one
 
 
 def run(
@@ -31,4 +32,5 @@ def run(
     """Run the stage; `plain` and `across` are the layers, pieces and insets of one body, without marks."""
     return Ruled(
         (*check_body(body, plain, across, driver), check_panels(body, density_kg_m3, youngs_gpa, panel_hz)),
+        tuple(float(joint.area) for joint in joints(plain)),
     )

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from kerfwave.stages.facts import Facts
+from kerfwave.stages.sound import Sound
 from kerfwave.writers.charts import NOMINAL_HZ, table_rows
-from kerfwave.writers.guide import ChartView, Table
+from kerfwave.writers.guide_model import ChartView, Table
 from kerfwave.writers.lines import Limit, Series, line_chart
 
 
-def shaping_charts(facts: Facts) -> tuple[ChartView, ...]:
+def shaping_charts(sound: Sound) -> tuple[ChartView, ...]:
     """Return the charts with and without the filters; nothing where none are asked for."""
-    shaped, built, spec = facts.shaped, facts.as_built.response, facts.spec
+    shaped, built = sound.shaped, sound.as_built.response
     if shaped is None:
         return ()
-    limit = spec.target.excursion_mm or spec.driver.xmax_mm
+    limit = sound.target.excursion_mm or sound.driver.xmax_mm
     rows = tuple(
         (str(n), b.kind, f"{b.frequency_hz:g}", f"{b.q:.2f}", f"{b.gain_db:+.1f}" if b.gain_db else "0")
         for n, b in enumerate(shaped.filters, 1)
@@ -52,7 +52,7 @@ def shaping_charts(facts: Facts) -> tuple[ChartView, ...]:
             level,
             f"Within {shaped.ripple_db:.1f} dB in the band, down to {shaped.reach_hz:.0f} Hz (-3 dB). The filters take "
             f"up to {shaped.most_volts:.1f} V where they boost most. The files filters/shaping hold coefficients for "
-            f"{spec.shaping.sample_rate_hz:g} Hz.",
+            f"{sound.sample_rate_hz:g} Hz.",
             Table("The filters, one after the other", ("No.", "kind", "Hz", "Q", "dB"), rows),
         ),
         ChartView(

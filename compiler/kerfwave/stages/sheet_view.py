@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from kerfwave.model.parts import SheetProgram
 from kerfwave.numfmt import several
 from kerfwave.stages.facts import Facts
-from kerfwave.writers.guide import PieceProgram, SheetView, Table
+from kerfwave.writers.guide_model import PieceProgram, SheetView, Table
 
 
 def sheet_view(facts: Facts, number: int, files: Mapping[str, str]) -> SheetView:

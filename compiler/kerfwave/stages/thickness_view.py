@@ -5,7 +5,7 @@ from __future__ import annotations
 from kerfwave.acoustics.thickness import JUDGED_HZ
 from kerfwave.numfmt import fixed, several
 from kerfwave.stages.facts import Facts
-from kerfwave.writers.guide import Table
+from kerfwave.writers.guide_model import Table
 from kerfwave.writers.words import listed, mm
 
 SOURCES = {

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from kerfwave.model.parts import Layer, Opening, Piece, Ring
 from kerfwave.numfmt import fixed
-from kerfwave.writers.layers import crosses
+from kerfwave.writers.openings import crosses
 from kerfwave.writers.words import INSETS, listed, mm_and_inches
 
 KINDS = ("prepare", "layer", "fill", "wire", "close", "inset", "terminals", "driver", "leak", "sound")

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from kerfwave.model.breakdown import Opened, Part, StraightCut
 from kerfwave.model.parts import Point
+from kerfwave.writers.captions import cut_text
 from kerfwave.writers.svg import (
     INK,
     MUTED,
@@ -22,7 +22,7 @@ from kerfwave.writers.svg import (
     words,
     write_at,
 )
-from kerfwave.writers.words import mm, mm_and_inches
+from kerfwave.writers.words import mm
 
 
 def breakdown_svg(opened: Opened, *, title: str, stock: str) -> str:
@@ -53,18 +53,6 @@ def breakdown_svg(opened: Opened, *, title: str, stock: str) -> str:
     x = left - 1.2 * unit
     drawing.add(dimension(drawing, (x, top + height), (x, top), mm(height), 1.5 * unit))
     return finish(drawing)
-
-
-def cut_text(number: int, cut: StraightCut) -> str:
-    """Return what to do for one cut, a sentence."""
-    upright = cut.start_mm[0] == cut.end_mm[0]
-    edge, whole = ("left", "from bottom to top") if upright else ("lower", "from left to right")
-    times = "once" if cut.runs == 1 else f"{cut.runs} times, each run 10 mm over the one before"
-    return (
-        f"Cut {number}: {mm_and_inches(cut.size_mm)} from the {edge} edge, {whole}, "
-        f"{mm(math.dist(cut.start_mm, cut.end_mm))} long. "
-        f"Scribe the line at {mm(cut.stop_mm, 2)}, or set the stop so far from the beam; run the line {times}."
-    )
 
 
 def _part(drawing: Any, part: Part, place: Place, paint: str, unit: float) -> Any:

@@ -1,8 +1,8 @@
 """All drawings by one name: sheets and coupons, layers and stack, the body in space, the path inside, pieces."""
 
-from kerfwave.writers.breakdown import breakdown_svg, cut_text
+from kerfwave.writers.breakdown import breakdown_svg
 from kerfwave.writers.inside import plan_svg
-from kerfwave.writers.layers import crosses, layer_svg, layer_text
+from kerfwave.writers.layers import layer_svg
 from kerfwave.writers.sheets import coupon_svg, sheet_svg
 from kerfwave.writers.solid import closed_view_svg, exploded_view_svg
 from kerfwave.writers.sorting import inset_svg, pieces_svg
@@ -12,12 +12,9 @@ __all__ = [
     "breakdown_svg",
     "closed_view_svg",
     "coupon_svg",
-    "crosses",
-    "cut_text",
     "exploded_view_svg",
     "inset_svg",
     "layer_svg",
-    "layer_text",
     "pieces_svg",
     "plan_svg",
     "sheet_svg",

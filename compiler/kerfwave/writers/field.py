@@ -13,8 +13,8 @@ from shapely.ops import unary_union
 
 from kerfwave.model.parts import AirPrism, Opening, Point, Ring
 from kerfwave.numfmt import fixed
-from kerfwave.writers.layers import OPENING_WORDS
 from kerfwave.writers.lines import Series, line_chart
+from kerfwave.writers.openings import OPENING_WORDS
 from kerfwave.writers.svg import INK, bounds, finish, hatch, line_data, n, outline_data, page, words
 from kerfwave.writers.words import significant
 

@@ -10,7 +10,8 @@ from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 from kerfwave.model.parts import AirPrism, Opening, Piece, Point, Ring
-from kerfwave.writers.layers import OPENING_WORDS, side_margins
+from kerfwave.writers.layers import side_margins
+from kerfwave.writers.openings import OPENING_WORDS
 from kerfwave.writers.svg import (
     INK,
     MUTED,

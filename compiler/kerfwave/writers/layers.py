@@ -11,6 +11,7 @@ from shapely.ops import unary_union
 
 from kerfwave.model.parts import Layer, Opening, Piece, Point, Ring
 from kerfwave.numfmt import fixed
+from kerfwave.writers.openings import OPENING_WORDS, TOUCH_MM, crosses
 from kerfwave.writers.svg import (
     AIR,
     GHOST,
@@ -33,11 +34,9 @@ from kerfwave.writers.svg import (
     piece_group,
     words,
 )
-from kerfwave.writers.words import listed, mm, mm_and_inches
+from kerfwave.writers.words import listed, mm
 
-OPENING_WORDS = {"driver": "driver", "mouth": "mouth", "terminal": "terminals"}
 GLUE_PITCH = 1.6  # of the dots, in hundredths of the plan
-TOUCH_MM = 0.01  # an opening that only touches a layer, but for rounding, does not reach into it
 EDGE_WORDS = {"upright": "front", "facing": "bottom (seen from behind)"}
 
 
@@ -48,15 +47,6 @@ class PlaceNote:
     text: str
     x_mm: float
     y_mm: float
-
-
-def crosses(opening: Opening, layer: Layer) -> bool:
-    """Say whether an opening through a face that is parallel to the stacking axis reaches into this layer."""
-    if abs(opening.normal[2]) > 0.5:
-        return False
-    half = (opening.diameter_mm or opening.height_mm or 0.0) / 2 - TOUCH_MM
-    z = opening.centre_mm[2]
-    return z - half < layer.z_mm + layer.thickness_mm and layer.z_mm < z + half
 
 
 def layer_svg(
@@ -269,9 +259,3 @@ def _opening_arrow(drawing: Any, opening: Opening, place: Place, unit: float) ->
         at, anchor = (tip[0] + 1.6 * unit, tip[1] + (0.2 if ny > 0 else 0.6) * size), "start"
     group.add(words(drawing, text, at, size, anchor=anchor))
     return group
-
-
-def layer_text(layer: Layer) -> str:
-    """Return the line under a layer's picture: its thickness, with inches beside, and where it lies."""
-    top = layer.z_mm + layer.thickness_mm
-    return f"{mm_and_inches(layer.thickness_mm)} {layer.stock}, from {mm(layer.z_mm)} to {mm(top)} up the stack"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from kerfwave.writers.guide import CouponView, Table, render_page
+from kerfwave.writers.guide import render_page
+from kerfwave.writers.guide_model import CouponView, Table
 
 
 def render_reading(title: str, provenance: str, coupons: tuple[tuple[CouponView, Table], ...], folder: str) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 from kerfwave.model.parts import Layer, Opening, Point, Ring
 from kerfwave.numfmt import fixed
-from kerfwave.writers.layers import OPENING_WORDS
+from kerfwave.writers.openings import OPENING_WORDS
 from kerfwave.writers.svg import (
     AIR,
     GLYPH,
