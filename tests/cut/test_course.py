@@ -42,6 +42,7 @@ def words(line, recipe=FULL, machine=MACHINE):
         ("M4 S1000", f"M4 S{CUT}"),
         ("G1 X1 F250 S1000.4", f"G1 X1 F{CUT} S{CUT}"),
         ("G1 X1 F250.6 S1000.6", f"G1 X1 F{NEITHER} S{NEITHER}"),
+        ("G1 X1 F250.53 S999.6", f"G1 X1 F{NEITHER} S{CUT}"),
         ("M4 S200 F1500", f"M4 S{SCORE} F{SCORE}"),  # a fifth of the power and 1500 mm/min where a recipe is silent
         ("M4 S1 F2", f"M4 S{NEITHER} F{NEITHER}"),  # no number of the text is taken for what replaces one
         ("M5 S0", "M5 S0"),

@@ -8,7 +8,7 @@ from shapely.geometry import LinearRing, Polygon
 
 from cut_by_hand import HALF, SQUARE, cut, lap, moved, run_of
 from cut_samples import rectangle
-from kerfwave.cut.follow import Followed, Ring, follow, held_faults, owners, runs_of
+from kerfwave.cut.follow import Followed, Ring, _gaps, follow, held_faults, owners, runs_of
 
 RING = Ring("a, outline", "a", False, LinearRing(SQUARE.outline), Polygon(SQUARE.outline))
 
@@ -104,3 +104,39 @@ def test_an_edge_with_bridges_is_cut_as_often_as_it_is_meant():
     nothing = bridge_faults(1.0, laps=0)
     assert "bridges, 1 are meant" not in "".join(nothing) and "part of the edge is left out" in nothing
     assert any(fault.startswith("a bridge is 119.85 mm wide") for fault in nothing)
+
+
+def test_turns_are_counted_where_no_bridge_is_kept():
+    """One run of two and a half turns, then half a turn more: three everywhere, and only the bridge is missing."""
+    ring = replace(RING, bridges=((10.0, 25.0),), wood_mm=0.8)
+    (lapped,) = run_of(cut())
+    found = [Followed(0.0, 0.25, 2.5, ""), Followed(0.0, 0.75, 0.5, "")]
+    assert held_faults(ring, [lapped, lapped], found, HALF, 3) == ["0 bridges, 1 are meant"]
+    assert "cut 4 times" in "".join(held_faults(ring, [lapped, lapped], [found[0], found[0]], HALF, 6))
+
+
+def test_a_turn_may_begin_where_the_ring_ends():
+    ring = replace(RING, bridges=((10.0, 10.0),), wood_mm=0.8)
+    here, there = (held_faults(ring, run_of(cut()), [Followed(0.0, begin, 0.9, "")], HALF, 1) for begin in (0.0, 1.0))
+    assert here == there != []
+
+
+def test_a_ring_that_is_never_cut_is_one_gap():
+    assert _gaps(np.ones(5, dtype=bool)) == [(0, 5)] and _gaps(np.zeros(5, dtype=bool)) == []
+    assert _gaps(np.array([True, False, True, True, False, True])) == [(2, 2), (5, 2)]
+
+
+def test_long_straight_moves_are_looked_at_between_their_ends():
+    """An edge bulges at a quarter of a straight move, whose ends and middle run where they should."""
+    bulged = ((0, 0), (40, 0), (40, 10), (31, 10), (30, 10.4), (29, 10), (0, 10))
+    ring = Ring("a", "a", False, LinearRing(bulged), Polygon(bulged))
+    h = 0.5
+    path = np.array(
+        [[-h, 0], [0, -h], [40, -h], [40 + h, 0], [40 + h, 10], [40, 10 + h], [0, 10 + h], [-h, 10], [-h, 0]]
+    )
+    assert follow(path, ring, h).error_mm > 0.1
+
+
+def test_a_run_that_goes_over_to_the_wood_is_found():
+    crossing = np.array([[9.9, 20.0], [9.9, 22.0], [10.1, 24.0], [10.1, 25.0]])
+    assert follow(crossing, RING, HALF).fault == "cut on the side of the wood"

@@ -176,6 +176,14 @@ def test_the_head_neither_lifts_nor_goes_home_while_lit(words):
     assert faults(f"M4 S0\n{words}", **known) == []
 
 
+def test_an_arc_about_its_own_start_is_a_point():
+    assert not one("F1 G2 X0 Y0 I0 J0").points.any()
+
+
+def test_from_home_a_beam_without_power_is_dark():
+    assert faults("G28\nM4 S0\nG0 X1 Y1", home=True) == []
+
+
 def test_from_home_the_way_goes_to_a_whole_place_in_the_dark():
     said = ["from home the program must go to a whole place, beam off"]
     assert faults("G28\nG0 X5 Y6\nX7", home=True) == []

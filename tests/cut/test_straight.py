@@ -68,3 +68,8 @@ def test_the_plan_numbers_its_cuts_and_names_what_becomes_of_each_part():
     assert "from the left edge" in cut_text(1, cuts[0]) and "2 times" in cut_text(1, cuts[0])
     assert "from the lower edge" in cut_text(2, cuts[1]) and "once" in cut_text(2, cuts[1])
     assert "400.1 mm" in cut_text(1, cuts[0])
+
+
+def test_the_line_runs_in_the_middle_of_the_bed():
+    start, end = cut.line_of(replace(MACHINE, bed_width_mm=310.0))
+    assert start[0] == end[0] == 155.0
