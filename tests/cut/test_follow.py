@@ -134,7 +134,7 @@ def test_long_straight_moves_are_looked_at_between_their_ends():
     path = np.array(
         [[-h, 0], [0, -h], [40, -h], [40 + h, 0], [40 + h, 10], [40, 10 + h], [0, 10 + h], [-h, 10], [-h, 0]]
     )
-    assert follow(path, ring, h).error_mm > 0.1
+    assert follow(path, ring, h).error_mm == pytest.approx(0.4, abs=0.03)
 
 
 def test_a_run_that_goes_over_to_the_wood_is_found():

@@ -184,6 +184,11 @@ def test_the_beam_keeps_off_clamps(clearance, met):
     assert (check.level == "fail") is met and ("meets a clamp" in check.text) is met
 
 
+def test_without_a_clearance_the_beam_may_go_close():
+    knot = ("knot", rectangle(40 + HALF + 0.5, 10, 5, 5), 0.0)
+    assert proof(cut(), keep_out=(knot,))["clear"].level == "ok"
+
+
 @pytest.mark.parametrize(
     ("edge", "leaves"), [(40 + HALF, False), (40 + HALF - 0.019, False), (40 + HALF - 0.022, True)]
 )

@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -95,7 +96,11 @@ def toy(tmp_path, monkeypatch):
     monkeypatch.delitem(sys.modules, "beside_toy", raising=False)
     import beside_toy
 
+    before = set(threading.enumerate())
     yield beside_toy
+    until = time.monotonic() + 20
+    while set(threading.enumerate()) - before and time.monotonic() < until:
+        time.sleep(0.01)  # a thread that still sends work to a process looks the module up
     sys.modules.pop("beside_toy")
 
 
