@@ -1,10 +1,19 @@
 """What holds for any set of pieces: no overlap, spacing kept, inside the margin, everything placed once."""
 
+import random
+
+import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kerfwave.model.spec import SheetStock
 from kerfwave.nest import NotEnoughSheets, pack
+from kerfwave.nest.areas import areas
+from kerfwave.nest.board import Past
+from kerfwave.nest.fill import fresh, lay_large, vary
+from kerfwave.nest.items import Forms, item
+from kerfwave.nest.maps import Maps
+from kerfwave.nest.offcut import under
 from nest_samples import assert_legal
 from nest_strategies import jobs, offcuts
 
@@ -48,3 +57,32 @@ def test_too_few_sheets_lose_no_piece_silently(job):
         assert all(name in str(error) for name in error.pieces)
     else:
         assert_legal(nest, pieces, few, **rules)
+
+
+@given(jobs(), offcuts(), st.booleans(), st.integers(0, 99))
+@settings(max_examples=20)
+def test_a_layout_is_the_same_with_a_past_as_without(job, odd, plain, seed):
+    pieces, sheets, rules = job
+    (area, *_) = sizes = areas(sheets if plain else (odd,), rules["bed_mm"], rules["margin_mm"])
+    forms, rng, past = Forms(), random.Random(seed), Past()
+    maps = Maps(1.0, rules["spacing_mm"], sizes)
+    made = (item(p, forms, sizes, rules["margin_mm"], rules["sheet_grain"]) for p in pieces)
+    items = tuple(one for one in made if one is not None)
+    genes = fresh(items, rng)
+    for _ in range(12 if items else 0):
+        assert lay_large(maps, area, items, genes, past) == lay_large(maps, area, items, genes, Past())
+        genes = vary(genes, items, rng)
+
+
+@given(st.lists(st.integers(0, 4), min_size=1, max_size=9))
+def test_rectangles_under_a_skyline(heights):
+    """Beside every rectangle there is."""
+    found = set(under(np.array(heights)))
+    there = {
+        (left, end - left, min(heights[left:end]))
+        for left in range(len(heights))
+        for end in range(left + 1, len(heights) + 1)
+    }
+    assert found <= there
+    for left, width, height in there:
+        assert any(x <= left and left + width <= x + w and height <= h for x, w, h in found)

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import numpy.typing as npt
 from shapely.geometry import MultiPoint, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from kerfwave.model.parts import Ring
 from kerfwave.nest import lines
@@ -53,43 +54,51 @@ def least_sheets(items: tuple[Item, ...], sizes: tuple[Area, ...], spacing_mm: f
     return best
 
 
-_Size = tuple[float, float, float, float, bool]  # area, girth, width and height; whether it may lie at any angle
+_Room = tuple[float, float, float, float]  # area, girth, width and height
 
 
 class _Windows:
-    """Which pieces may lie in which windows; what has been worked out is kept."""
+    """Which pieces may lie in which windows; what has been measured is kept."""
 
     def __init__(self, items: Iterable[Item], spacing_mm: float) -> None:
         self.spacing_mm = spacing_mm
-        self.sizes: dict[tuple[object, ...], _Size] = {}
-        self.rooms: dict[Ring, list[Polygon]] = {}
+        self.sizes: dict[tuple[object, ...], _Room] = {}
+        self.found: dict[Ring, tuple[_Room, ...]] = {}
         for item in items:
             if item.kind not in self.sizes:
-                hull = MultiPoint(item.piece.outline).convex_hull
-                x0, y0, x1, y1 = hull.bounds
-                self.sizes[item.kind] = (item.filled_mm2, hull.length, x1 - x0, y1 - y0, item.oblique)
+                girth, width, height = _around(MultiPoint(item.piece.outline))
+                self.sizes[item.kind] = (item.filled_mm2, girth, width, height)
 
-    def may_take(self, hole: Ring, item: Item) -> bool:
-        """Whether nothing simple says that an item can't lie in a window: area, girth, box."""
-        if hole not in self.rooms:
-            # What it leaves beside the spacing; no less.
+    def rooms(self, hole: Ring) -> tuple[_Room, ...]:
+        """Measure what a window leaves beside the spacing; no less."""
+        if hole not in self.found:
             inner = Polygon(hole).buffer(_HAIR_MM - self.spacing_mm)
-            self.rooms[hole] = [part for part in getattr(inner, "geoms", [inner]) if not part.is_empty]
-        area, girth, width, height, oblique = self.sizes[item.kind]
-        for room in self.rooms[hole]:
-            x0, y0, x1, y1 = room.bounds
-            w, h = x1 - x0, y1 - y0
-            boxed = oblique or (width <= w and height <= h) or (height <= w and width <= h)
-            if boxed and area <= room.area and girth <= room.convex_hull.length:
+            parts = [part for part in getattr(inner, "geoms", [inner]) if not part.is_empty]
+            self.found[hole] = tuple((part.area, *_around(part)) for part in parts)
+        return self.found[hole]
+
+    def may_take(self, rooms: Iterable[_Room], item: Item) -> bool:
+        """Whether nothing simple says that an item can't lie in any of some rooms: area, girth, box."""
+        area, girth, width, height = self.sizes[item.kind]
+        for room, around, w, h in rooms:
+            boxed = (width <= w and height <= h) or (height <= w and width <= h)
+            if area <= room and girth <= around and (boxed or item.oblique):
                 return True
         return False
+
+
+def _around(shape: BaseGeometry) -> tuple[float, float, float]:
+    """Girth, width and height of the convex hull of a shape."""
+    hull = shape.convex_hull
+    x0, y0, x1, y1 = hull.bounds
+    return hull.length, x1 - x0, y1 - y0
 
 
 def _sets(items: tuple[Item, ...], windows: _Windows) -> list[tuple[Item, ...]]:
     """Return all items, and those larger than any that may fit a window."""
     kinds = {i.kind: i for i in items}.values()
-    holes = dict.fromkeys(hole for i in kinds for hole in i.piece.holes)
-    enter = sorted({i.filled_mm2 for i in kinds if any(windows.may_take(hole, i) for hole in holes)})
+    rooms = dict.fromkeys(room for i in kinds for hole in i.piece.holes for room in windows.rooms(hole))
+    enter = sorted({i.filled_mm2 for i in kinds if windows.may_take(rooms, i)})
     if not enter:
         return [items]
     large = tuple(i for i in items if i.filled_mm2 > enter[-1])
@@ -105,7 +114,7 @@ def _solids(items: tuple[Item, ...], windows: _Windows) -> tuple[Solid, ...]:
     for those in kinds.values():
         item = those[0]
         others = firsts if len(those) > 1 else [one for one in firsts if one is not item]
-        holes = [hole for hole in item.piece.holes if any(windows.may_take(hole, one) for one in others)]
+        holes = [hole for hole in item.piece.holes if any(windows.may_take(windows.rooms(hole), i) for i in others)]
         found.append(Solid(item, Polygon(item.piece.outline, holes), len(those)))
     return tuple(sorted(found, key=lambda s: (-s.shape.area, s.item.piece.id)))
 

@@ -8,10 +8,11 @@ vary the best so far: fresh ones matter, because among equal outlines a mere cha
 from __future__ import annotations
 
 import random
+from bisect import insort
 from dataclasses import dataclass
 
 from kerfwave.nest.areas import Area
-from kerfwave.nest.board import Board
+from kerfwave.nest.board import Board, Past
 from kerfwave.nest.items import Item, Stance
 from kerfwave.nest.maps import Maps
 
@@ -64,12 +65,13 @@ def fill(maps: Maps, area: Area, items: tuple[Item, ...], urgent: frozenset[str]
         seed: of the generator.
     """
     rng = random.Random(seed)
+    past = Past()
     total = sum(i.hull_mm2 for i in items)
     best: Filling | None = None
     best_genes = None
     left = effort
     for genes in openings(items)[: max(1, effort // 4)]:
-        tried = _lay(maps, area, items, genes, urgent)
+        tried = _lay(maps, area, items, genes, urgent, past)
         left -= 1
         if best is None or tried.score > best.score:
             best, best_genes = tried, genes
@@ -79,40 +81,42 @@ def fill(maps: Maps, area: Area, items: tuple[Item, ...], urgent: frozenset[str]
         if best.score[1] == total and not complete:
             complete, left = True, min(left, effort // 3)
         genes = fresh(items, rng) if left % 2 else vary(best_genes, items, rng)
-        tried = _lay(maps, area, items, genes, urgent)
+        tried = _lay(maps, area, items, genes, urgent, past)
         left -= 1
         if tried.score > best.score:
             best, best_genes = tried, genes
     return best
 
 
-def _lay(maps: Maps, area: Area, items: tuple[Item, ...], genes: Genes, urgent: frozenset[str]) -> Filling:
-    spots = lay_large(maps, area, items, genes)
+def _lay(maps: Maps, area: Area, items: tuple[Item, ...], genes: Genes, urgent: frozenset[str], past: Past) -> Filling:
+    spots = lay_large(maps, area, items, genes, past)
     pressing = sum(s.item.hull_mm2 for s in spots if s.item.piece.id in urgent)
     return Filling((pressing, sum(s.item.hull_mm2 for s in spots), _strip(maps, area, spots)), spots)
 
 
-def lay_large(maps: Maps, area: Area, items: tuple[Item, ...], genes: Genes) -> tuple[Spot, ...]:
-    """Lay what finds a place on an empty sheet, holes ignored, as genes have it."""
-    board = Board(maps, area)
+def lay_large(maps: Maps, area: Area, items: tuple[Item, ...], genes: Genes, past: Past) -> tuple[Spot, ...]:
+    """Lay what finds a place on an empty sheet, holes ignored, as genes have it; `past` is of the same area."""
+    board = Board(maps, area, past)
     spots: list[Spot] = []
-    full: dict[tuple[object, ...], int] = {}
+    full: set[tuple[object, ...]] = set()
+    hulls: list[int] = []  # of what is in `full`, smallest first
     for index in genes.order:
         item, across = items[index], genes.across[index]
         kind = (maps.raster_id(item.stances[0].shell), item.ways) if area.plain else item.kind
-        if kind in full or sum(hull <= _ALIKE * item.hull_mm2 for hull in full.values()) >= _ENOUGH:
+        if kind in full or (len(hulls) >= _ENOUGH and hulls[_ENOUGH - 1] <= _ALIKE * item.hull_mm2):
             continue
         # The first piece must find a place, in whatever stance, or the sheet is opened for nothing.
         for stance in genes.stances[index] if spots else (*genes.stances[index], *item.stances):
             form = stance.shell if area.plain else stance.form
-            free = board.free(form, stance.turn, stance.shell)
-            if free:
-                x, y = board.lowest(free, across)
+            place = board.place(form, stance.turn, stance.shell, across)
+            if place:
+                x, y = place
                 board.put(stance.shell, stance.turn, x, y)
                 spots.append(Spot(item, stance, x, y))
                 break
         else:
-            full[kind] = item.hull_mm2
+            full.add(kind)
+            insort(hulls, item.hull_mm2)
     return tuple(spots)
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
+import numpy.typing as npt
 from shapely.geometry import Polygon
 
 from kerfwave.model.parts import Ring
@@ -54,15 +56,22 @@ def largest_free(taken: Cells) -> tuple[int, int, int, int] | None:
         heights = np.where(taken[row], 0, heights + 1)
         if row + 1 < rows and not (taken[row + 1] & ~taken[row]).any():
             continue  # every rectangle that ends here goes on into the next row
-        edges = [0, *(np.flatnonzero(np.diff(heights)) + 1).tolist(), cols]
-        steps = heights[edges[:-1]].tolist()
-        stack: list[tuple[int, int]] = []
-        for start, height in zip([*edges[:-1], cols], [*steps, 0], strict=True):
-            left = start
-            while stack and stack[-1][1] >= height:
-                left, tall = stack.pop()
-                candidate = (tall * (start - left), tall - row - 1, -left, start - left, tall)
-                best = max(best, candidate)
-            stack.append((left, height))
+        for left, width, tall in under(heights):
+            best = max(best, (tall * width, tall - row - 1, -left, width, tall))
     area, y, x, width, height = best
     return (-x, -y, width, height) if area else None
+
+
+def under(heights: npt.NDArray[np.int64]) -> Iterator[tuple[int, int, int]]:
+    """Yield column, width and height of rectangles under a skyline: all that can be neither wider nor higher, and some.
+
+    `heights` is one of each column; shape (columns,).
+    """
+    columns = [0, *(np.flatnonzero(np.diff(heights)) + 1).tolist()]
+    stack: list[tuple[int, int]] = []
+    for start, height in zip([*columns, len(heights)], [*heights[columns].tolist(), 0], strict=True):
+        left = start
+        while stack and stack[-1][1] >= height:
+            left, tall = stack.pop()
+            yield left, start - left, tall
+        stack.append((left, height))

@@ -7,6 +7,7 @@ import random
 import numpy as np
 
 from kerfwave.nest.areas import Area
+from kerfwave.nest.board import Past
 from kerfwave.nest.fill import Spot, fresh, lay_large, openings, vary
 from kerfwave.nest.layout import Laid, Layout, add_small, emptiest, split
 from kerfwave.nest.maps import Maps
@@ -31,6 +32,7 @@ def tidy(maps: Maps, layouts: tuple[Layout, ...], effort: int, seed: int) -> Lay
 def _compact(maps: Maps, sheet: Laid, effort: int, seed: int) -> tuple[Laid, int]:
     """Return the sheet laid anew, and how much is left of it."""
     rng = random.Random(seed)
+    past = Past()
     area = sheet.area
     order = tuple(sorted((s.item for s in sheet.spots), key=lambda i: (-i.hull_mm2, -i.filled_mm2, i.piece.id)))
     large, small = split(order)
@@ -43,7 +45,7 @@ def _compact(maps: Maps, sheet: Laid, effort: int, seed: int) -> tuple[Laid, int
             genes = vary(best_genes, large, rng) if best_genes and number % 2 else fresh(large, rng)
         elif number >= 2:
             break  # small pieces alone: row by row and column by column is all there is to try
-        spots = lay_large(maps, area, large, genes) if large else ()
+        spots = lay_large(maps, area, large, genes, past) if large else ()
         if len(spots) < len(large):
             continue
         across = genes.across[0] if large else bool(number)

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
+from kerfwave.nest.offcut import under
 from kerfwave.nest.raster import Cells, within_cells
 
 Box = tuple[float, float, float, float]  # left, low, right, top, mm
@@ -53,10 +54,14 @@ def _widest(wood: Cells) -> list[tuple[int, int, int, int]]:
     heights = np.zeros(columns, dtype=np.int64)
     for row in range(rows):
         heights = np.where(wood[row], heights + 1, 0)
-        for height in sorted(set(heights.tolist()) - {0}, reverse=True):
-            width, column = _longest(heights >= height)
-            if width > best.get(height, (0, 0, 0))[0]:
-                best[height] = (width, column, row - height + 1)
+        longest: dict[int, tuple[int, int]] = {}  # by height, the longest run of just that: width, -column
+        for column, width, height in under(heights):
+            longest[height] = max(longest.get(height, (0, 0)), (width, -column))
+        run = (0, 0)
+        for height in sorted(longest.keys() - {0}, reverse=True):
+            run = max(run, longest[height])  # a higher one counts too
+            if run[0] > best.get(height, (0, 0, 0))[0]:
+                best[height] = (run[0], -run[1], row - height + 1)
     found: list[tuple[int, int, int, int]] = []
     for height in sorted(best, reverse=True):
         width, column, row = best[height]
@@ -67,14 +72,6 @@ def _widest(wood: Cells) -> list[tuple[int, int, int, int]]:
         keep = {found[0], found[-1], *large[: _MOST - 2]}
         found = [f for f in found if f in keep]
     return found
-
-
-def _longest(free: Cells) -> tuple[int, int]:
-    """Return length and start of the longest run."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
-    lengths = edges[1::2] - edges[::2]
-    k = int(np.argmax(lengths))
-    return int(lengths[k]), int(edges[2 * k])
 
 
 def _pushed(shape: Polygon, box: Box, cell: float) -> Box:
