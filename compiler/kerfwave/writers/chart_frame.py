@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -27,6 +26,39 @@ class Axis:
     step: float
 
 
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Where a value lies on the page: the ends of the frequency axis, the scales, and how high it stands in px."""
+
+    x_from: float
+    x_to: float
+    left: Axis
+    right: Axis | None
+    height_px: float
+
+    @property
+    def base(self) -> float:
+        """How far down the foot of the frame is."""
+        return TOP + self.height_px
+
+    def across(self, x: float) -> float:
+        """How far right a frequency is."""
+        return LEFT + PLOT_WIDTH * math.log(x / self.x_from) / math.log(self.x_to / self.x_from)
+
+    def ends(self, x_from: float, x_to: float) -> tuple[float, float]:
+        """How far right a stretch of the axis begins and ends, as far as it lies in the frame."""
+        return self.across(max(x_from, self.x_from)), self.across(min(x_to, self.x_to))
+
+    def up(self, y: float, axis: Axis | None = None) -> float:
+        """How far down a value is: on the left scale, if no other is given."""
+        axis = axis or self.left
+        return TOP + self.height_px * (axis.y_to - y) / (axis.y_to - axis.y_from)
+
+    def box(self, drawing: Any, **style: str) -> Any:
+        """Return the rectangle of the frame."""
+        return drawing.rect((n(LEFT), n(TOP)), (n(PLOT_WIDTH), n(self.height_px)), **style)
+
+
 def rule(drawing: Any, a: Point, b: Point, width: float, colour: str, class_: str, dash: str = "") -> Any:
     """Return a straight line."""
     extra = {"stroke_dasharray": dash} if dash else {}
@@ -35,50 +67,44 @@ def rule(drawing: Any, a: Point, b: Point, width: float, colour: str, class_: st
     )
 
 
-def frequency_grid(
-    drawing: Any, across: Callable[[float], float], x_from: float, x_to: float, base: float, label: str
-) -> None:
-    """Draw the frequency axis: `across` says how far right a frequency is, `base` how far down the foot."""
+def frequency_grid(drawing: Any, frame: Frame, label: str) -> None:
+    """Draw the frequency axis."""
     for decade in (1, 10, 100, 1000, 10000):
         for digit in range(1, 10):
             hz = float(decade * digit)
-            if not x_from * 0.999 <= hz <= x_to * 1.001:
+            if not frame.x_from * 0.999 <= hz <= frame.x_to * 1.001:
                 continue
             major = digit in (1, 2, 5)
-            x = across(hz)
-            drawing.add(
-                rule(
-                    drawing,
-                    (x, TOP),
-                    (x, base),
-                    1.0 if major else 0.5,
-                    "#cfc9bd",
-                    "kw-grid" if major else "kw-grid kw-minor",
-                )
-            )
+            x = frame.across(hz)
+            width, class_ = (1.0, "kw-grid") if major else (0.5, "kw-grid kw-minor")
+            drawing.add(rule(drawing, (x, TOP), (x, frame.base), width, "#cfc9bd", class_))
             if major:
                 text = f"{fixed(hz / 1000, 0)} k" if hz >= 1000 else fixed(hz, 0)
-                drawing.add(words(drawing, text, (x, base + 18), FONT_PX, anchor="middle"))
-    drawing.add(words(drawing, label, (LEFT + PLOT_WIDTH / 2, base + 40), FONT_PX, anchor="middle"))
+                drawing.add(words(drawing, text, (x, frame.base + 18), FONT_PX, anchor="middle"))
+    drawing.add(words(drawing, label, (LEFT + PLOT_WIDTH / 2, frame.base + 40), FONT_PX, anchor="middle"))
 
 
-def level_grid(drawing: Any, left: Axis, up: Callable[[float, Axis], float], right: Axis | None) -> None:
-    """Draw the scale on the left, and ticks of the one on the right: `up` says how far down a value is."""
+def level_grid(drawing: Any, frame: Frame) -> None:
+    """Draw the scale on the left, and ticks of the one on the right."""
+    edge, left, right = LEFT + PLOT_WIDTH, frame.left, frame.right
     decimals = max(0, -math.floor(math.log10(left.step) + 1e-9))
-    steps = range(math.ceil(left.y_from / left.step - 1e-6), math.floor(left.y_to / left.step + 1e-6) + 1)
-    for i in steps:
-        value = i * left.step
-        y = up(value, left)
-        drawing.add(rule(drawing, (LEFT, y), (LEFT + PLOT_WIDTH, y), 1.0, "#cfc9bd", "kw-grid"))
+    for value in _steps(left):
+        y = frame.up(value)
+        drawing.add(rule(drawing, (LEFT, y), (edge, y), 1.0, "#cfc9bd", "kw-grid"))
         drawing.add(words(drawing, fixed(value, decimals), (LEFT - 8, y + 5), FONT_PX, anchor="end"))
     drawing.add(words(drawing, left.label, (8, TOP - 14), FONT_PX))
     if right is not None:
-        for i in range(math.ceil(right.y_from / right.step - 1e-6), math.floor(right.y_to / right.step + 1e-6) + 1):
-            y = up(i * right.step, right)
-            x = LEFT + PLOT_WIDTH
-            drawing.add(rule(drawing, (x, y), (x + 5, y), 1.0, INK, "kw-ink"))
-            drawing.add(words(drawing, fixed(i * right.step, 0), (x + 9, y + 5), FONT_PX))
+        for value in _steps(right):
+            y = frame.up(value, right)
+            drawing.add(rule(drawing, (edge, y), (edge + 5, y), 1.0, INK, "kw-ink"))
+            drawing.add(words(drawing, fixed(value, 0), (edge + 9, y + 5), FONT_PX))
         drawing.add(words(drawing, right.label, (WIDTH - 8, TOP - 14), FONT_PX, anchor="end"))
+
+
+def _steps(axis: Axis) -> list[float]:
+    """Return the values of a scale's grid."""
+    first, last = math.ceil(axis.y_from / axis.step - 1e-6), math.floor(axis.y_to / axis.step + 1e-6)
+    return [i * axis.step for i in range(first, last + 1)]
 
 
 def clipped(points: list[Point], left: float, top: float, base: float) -> list[list[Point]]:

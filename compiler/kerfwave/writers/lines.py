@@ -11,7 +11,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from kerfwave.model.parts import Point
 from kerfwave.numfmt import fixed
 from kerfwave.writers.chart_frame import (
     BOTTOM,
@@ -21,6 +20,7 @@ from kerfwave.writers.chart_frame import (
     TOP,
     WIDTH,
     Axis,
+    Frame,
     clipped,
     frequency_grid,
     level_grid,
@@ -113,61 +113,38 @@ def line_chart(
     Raises:
         ValueError: when there is no line, none of the values lies on the frequency axis, or one is not finite.
     """
-    bands, limits, areas = tuple(bands), tuple(limits), tuple(areas)
+    limits, areas = tuple(limits), tuple(areas)
     _check_finite(series, areas)
     bounds = tuple(Series(a.name, a.x, y, a.style) for a in areas for y in (a.low, a.high))
     left = _axis((*series, *bounds), limits, y_label, y_from, y_to, x_from, x_to)
-    plot_height = height or 240.0
+    frame = Frame(x_from, x_to, left, right, height or 240.0)
     drawing = page(
         ident or f"chart-{slug(title)}",
         0,
         0,
         WIDTH,
-        plot_height + TOP + BOTTOM,
+        frame.base + BOTTOM,
         title=title,
         desc=desc
         or f"{y_label} against {x_label}, {fixed(x_from, 0)} to {fixed(x_to, 0)}: {', '.join(s.name for s in series)}.",
         unit="px",
     )
-
-    def across(x: float) -> float:
-        return LEFT + PLOT_WIDTH * math.log(x / x_from) / math.log(x_to / x_from)
-
-    def up(y: float, axis: Axis) -> float:
-        return TOP + plot_height * (axis.y_to - y) / (axis.y_to - axis.y_from)
-
-    base = TOP + plot_height
-    drawing.add(drawing.rect((n(LEFT), n(TOP)), (n(PLOT_WIDTH), n(plot_height)), fill=AIR, class_="kw-air"))
+    drawing.add(frame.box(drawing, fill=AIR, class_="kw-air"))
     for i, band in enumerate(bands):
-        ends_px = across(max(band.x_from, x_from)), across(min(band.x_to, x_to))
-        _band(drawing, band.name, *ends_px, base, i)
-    frequency_grid(drawing, across, x_from, x_to, base, x_label)
-    level_grid(drawing, left, up, right)
+        _band(drawing, band.name, *frame.ends(band.x_from, band.x_to), frame.base, i)
+    frequency_grid(drawing, frame, x_label)
+    level_grid(drawing, frame)
     ends: list[tuple[float, float, Series]] = []
     for area in areas:
-        ends += _area(drawing, area, [across(x) for x in area.x], lambda y: up(y, left), base)
+        ends += _area(drawing, area, frame)
     for limit in limits:
-        crowded = any(0 < up(limit.y, left) - up(other.y, left) < 17 for other in limits)
-        drawing.add(_limit(drawing, limit, series, left, across, up, below=crowded))
+        crowded = any(0 < frame.up(limit.y) - frame.up(other.y) < 17 for other in limits)
+        drawing.add(_limit(drawing, limit, series, frame, below=crowded))
     for line in series:
-        axis = right if line.axis == "right" and right is not None else left
-        runs = clipped([(across(x), up(y, axis)) for x, y in zip(line.x, line.y, strict=True)], LEFT, TOP, base)
-        if not runs:
-            continue
-        drawing.add(_line(drawing, runs, line.style % len(STYLES)))
-        ends.append((*runs[-1][-1], line))
-    _name_lines(drawing, ends, base, right is not None)
-    _strip(drawing, [(across(max(s.x_from, x_from)), across(min(s.x_to, x_to)), s.name) for s in strip], base)
-    drawing.add(
-        drawing.rect(
-            (n(LEFT), n(TOP)),
-            (n(PLOT_WIDTH), n(plot_height)),
-            fill="none",
-            stroke=INK,
-            stroke_width="1",
-            class_="kw-ink",
-        )
-    )
+        ends += _line(drawing, line, frame)
+    _name_lines(drawing, ends, frame.base, right is not None)
+    _strip(drawing, [(*frame.ends(s.x_from, s.x_to), s.name) for s in strip], frame.base)
+    drawing.add(frame.box(drawing, fill="none", stroke=INK, stroke_width="1", class_="kw-ink"))
     return finish(drawing)
 
 
@@ -187,18 +164,28 @@ def _band(drawing: Any, name: str, a: float, b: float, base: float, row: int) ->
     drawing.add(words(drawing, name, (a + 5, base - 7 - 15 * row), 12, class_="kw-text kw-quiet", fill=MUTED))
 
 
-def _line(drawing: Any, runs: list[list[Point]], style: int) -> Any:
+def _line(drawing: Any, line: Series, frame: Frame) -> list[tuple[float, float, Series]]:
+    """Draw a line as far as it lies in the frame, and return where its name belongs."""
+    axis = frame.right if line.axis == "right" else None
+    points = [(frame.across(x), frame.up(y, axis)) for x, y in zip(line.x, line.y, strict=True)]
+    runs = clipped(points, LEFT, TOP, frame.base)
+    if not runs:
+        return []
+    style = line.style % len(STYLES)
     colour, dash, stroke = STYLES[style]
     extra = {"stroke_dasharray": dash} if dash else {}
-    return drawing.path(
-        d="".join(line_data(run, lambda p: p) for run in runs),
-        fill="none",
-        stroke=colour,
-        stroke_width=n(stroke),
-        stroke_linejoin="round",
-        class_=f"kw-line kw-s{style}",
-        **extra,
+    drawing.add(
+        drawing.path(
+            d="".join(line_data(run, lambda p: p) for run in runs),
+            fill="none",
+            stroke=colour,
+            stroke_width=n(stroke),
+            stroke_linejoin="round",
+            class_=f"kw-line kw-s{style}",
+            **extra,
+        )
     )
+    return [(*runs[-1][-1], line)]
 
 
 def _axis(
@@ -229,15 +216,14 @@ def _axis(
     return Axis(label, low, high, step)
 
 
-def _limit(
-    drawing: Any, limit: Limit, series: tuple[Series, ...], left: Axis, across: Any, up: Any, *, below: bool
-) -> Any:
+def _limit(drawing: Any, limit: Limit, series: tuple[Series, ...], frame: Frame, *, below: bool) -> Any:
     """Return a level line with its name above (or below) it, at the end that the lines keep farther away from."""
-    y = up(limit.y, left)
+    y = frame.up(limit.y)
     edge = LEFT + PLOT_WIDTH
     group = drawing.g(class_="kw-limit")
     group.add(rule(drawing, (LEFT, y), (edge, y), 1.4, INK, "kw-ink", dash="1 4"))
-    points = [(across(x), up(v, left)) for s in series if s.axis == "left" for x, v in zip(s.x, s.y, strict=True)]
+    lines = [s for s in series if s.axis == "left"]
+    points = [(frame.across(x), frame.up(v)) for s in lines for x, v in zip(s.x, s.y, strict=True)]
     width = 7.0 * len(limit.name) + 12
 
     def clearance(x_from: float, x_to: float) -> float:
@@ -263,12 +249,13 @@ def _limit(
     return group
 
 
-def _area(drawing: Any, area: Area, xs: list[float], up: Any, base: float) -> list[tuple[float, float, Series]]:
+def _area(drawing: Any, area: Area, frame: Frame) -> list[tuple[float, float, Series]]:
     """Draw an area cut to the frame, and return where its name belongs."""
     edge = LEFT + PLOT_WIDTH
+    xs = [frame.across(x) for x in area.x]
     inside = [i for i, x in enumerate(xs) if LEFT - 1e-6 <= x <= edge + 1e-6]
     # Levels are clamped to the frame: the area's edge then runs along it, as it is cut off there.
-    low, high = ([(xs[i], min(max(up(y[i]), TOP), base)) for i in inside] for y in (area.low, area.high))
+    low, high = ([(xs[i], min(max(frame.up(y[i]), TOP), frame.base)) for i in inside] for y in (area.low, area.high))
     if len(inside) < 2:
         return []
     colour = STYLES[area.style % len(STYLES)][0]
