@@ -13,7 +13,7 @@ from dataclasses import replace
 from kerfwave.cut.coupon import Coupon, check_bed, cut_free, design, piece_of, rectangle
 from kerfwave.cut.program import assemble
 from kerfwave.cut.scored import label, score
-from kerfwave.model.parts import Contour, Recipe
+from kerfwave.model.parts import Contour, Piece, Recipe
 from kerfwave.model.spec import Machine, Stock
 from kerfwave.model.strokes import width_mm
 from kerfwave.numfmt import fixed
@@ -56,9 +56,7 @@ def field_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
 
     The least energy is cut first. What the machine cannot do, or what would repeat another cell, is left out.
     """
-    powers = sorted({min(100.0, float(round(recipe.power_percent * s))) for s in _POWERS} - {0.0}, reverse=True)
-    feeds = sorted({float(max(10, round(min(recipe.feed_mm_min * s, machine.max_feed_mm_min), -1))) for s in _FEEDS})
-    passes = sorted({max(1, math.floor(recipe.passes * s + 0.5)) for s in _PASSES} | {recipe.passes + 1})[:3]
+    powers, feeds, passes = _tried(recipe, machine)
     cell = len(passes) * (_SQUARE_MM + _GAP_MM) - _GAP_MM
     left = _MARGIN_MM + max(width_mm(fixed(p, 0), _TALL_MM) for p in powers) + 3.0
     top = 2 * (_TALL_MM + 2.0)  # feeds over the columns, passes over the squares
@@ -68,7 +66,7 @@ def field_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
     )
     check_bed(size, machine, "coupon-field", 1)
     marks: list[Contour] = []
-    squares = []
+    squares: list[tuple[float, Piece, Recipe]] = []  # with the energy, and what cuts it
     for row, power in enumerate(powers):
         y = size[1] - _MARGIN_MM - top - _SQUARE_MM - row * (_SQUARE_MM + _BETWEEN_MM)
         marks += label(fixed(power, 0), (_MARGIN_MM, y + 1.0), _TALL_MM, recipe, machine)
@@ -81,26 +79,11 @@ def field_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
                 if row == 0:
                     marks += label(str(count), (at, y + _SQUARE_MM + 2.0), _TALL_MM - 1.0, recipe, machine)
                 name = f"p{power:g}-f{feed:g}-n{count}"
-                squares.append((power * count / feed, piece_of(name, rectangle(at, y, _SQUARE_MM, _SQUARE_MM), stock)))
-    how = {
-        name: (power, feed, count)
-        for power in powers
-        for feed in feeds
-        for count in passes
-        for name in (f"p{power:g}-f{feed:g}-n{count}",)
-    }
-    squares.sort(key=lambda entry: (entry[0], entry[1].id))
-    cuts = [
-        contour
-        for _, piece in squares
-        for contour in cut_free(
-            piece,
-            replace(recipe, power_percent=how[piece.id][0], feed_mm_min=how[piece.id][1]),
-            machine,
-            size,
-            passes=how[piece.id][2],
-        )
-    ]
+                how = replace(recipe, power_percent=power, feed_mm_min=feed, passes=count)
+                piece = piece_of(name, rectangle(at, y, _SQUARE_MM, _SQUARE_MM), stock)
+                squares.append((power * count / feed, piece, how))
+    squares.sort(key=lambda square: (square[0], square[1].id))
+    cuts = [contour for _, piece, how in squares for contour in cut_free(piece, how, machine, size, passes=how.passes)]
     said = ", ".join(str(count) for count in passes)
     reading = (
         f"Rows are power in percent, columns feed in mm/min, and in each cell stand {said} passes from left to right.",
@@ -115,11 +98,19 @@ def field_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
     box = " ".join(f"{count}: __" for count in passes)
     return Coupon(
         program,
-        tuple(piece for _, piece in squares),
+        tuple(piece for _, piece, _ in squares),
         reading,
         columns=("power, percent", *(f"{fixed(feed, 0)} mm/min" for feed in feeds)),
         rows=tuple((fixed(power, 0), *(box for _ in feeds)) for power in powers),
     )
+
+
+def _tried(recipe: Recipe, machine: Machine) -> tuple[list[float], list[float], list[int]]:
+    """Return powers, feeds and passes about those of a recipe, as far as the machine goes."""
+    powers = sorted({min(100.0, float(round(recipe.power_percent * s))) for s in _POWERS} - {0.0}, reverse=True)
+    feeds = sorted({float(max(10, round(min(recipe.feed_mm_min * s, machine.max_feed_mm_min), -1))) for s in _FEEDS})
+    passes = sorted({max(1, math.floor(recipe.passes * s + 0.5)) for s in _PASSES} | {recipe.passes + 1})[:3]
+    return powers, feeds, passes
 
 
 def focus_coupon(machine: Machine, stock: Stock, recipe: Recipe) -> Coupon:
