@@ -41,71 +41,83 @@ def stair(s: dict) -> list[tuple[float, float, float]]:
     return [(s["length_m"] / steps, *both) for both in zip(area.tolist(), perimeter.tolist(), strict=True)]
 
 
-def solve(acoustics: dict, f: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return sound pressure in Pa, peak excursion in mm and electrical impedance in ohm."""
-    w, net = 2 * np.pi * f, acoustics["network"]
-    rho, c, d = acoustics["air"]["density"], acoustics["air"]["speed"], net["driver"]
+def medium(air: dict, f: np.ndarray, sigma: float, area: float, perimeter: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the propagation constant and the acoustic impedance of a duct, in fibre (Miki) or not (Kirchhoff)."""
+    w, rho, c = 2 * np.pi * f, air["density"], air["speed"]
+    if sigma > 0:
+        y = f / sigma
+        z = rho * c * (1 + 0.0699 * y**-0.632 - 0.1071j * y**-0.632)
+        k = w / c * (1 + 0.1093 * y**-0.618 - 0.1597j * y**-0.618)
+        return 1j * k, z / area
+    loss = perimeter / (2 * area) * np.sqrt(MU * w / (2 * rho)) * (1 + (GAMMA - 1) / np.sqrt(PRANDTL)) / c
+    return loss + 1j * (w / c + loss), np.full_like(f, rho * c / area, dtype=complex)
+
+
+def line_of(f: np.ndarray, length: float, gamma: np.ndarray, z0: np.ndarray, port: float) -> skrf.Network:
+    """A duct as a line."""
     frequency = skrf.Frequency.from_f(f, unit="Hz")
+    line = skrf.media.DefinedGammaZ0(frequency, z0=z0, gamma=gamma).line(length, unit="m", z0=z0)
+    line.renormalize(port)
+    return line
 
-    def medium(sigma: float, area: float, perimeter: float):
-        if sigma > 0:
-            y = f / sigma
-            z = rho * c * (1 + 0.0699 * y**-0.632 - 0.1071j * y**-0.632)
-            k = w / c * (1 + 0.1093 * y**-0.618 - 0.1597j * y**-0.618)
-            return 1j * k, z / area
-        loss = perimeter / (2 * area) * np.sqrt(MU * w / (2 * rho)) * (1 + (GAMMA - 1) / np.sqrt(PRANDTL)) / c
-        return loss + 1j * (w / c + loss), np.full_like(f, rho * c / area, dtype=complex)
 
-    port = rho * c / net["mouth"]["area_m2"]
+def lumped(f: np.ndarray, series: np.ndarray, shunt: np.ndarray | float, port: float) -> skrf.Network:
+    """A series impedance with an admittance across before it, as ABCD: a negative inertance is no trouble."""
+    a = np.tile(np.eye(2, dtype=complex), (len(f), 1, 1))
+    a[:, 0, 1], a[:, 1, 0] = series, shunt
+    a[:, 1, 1] = 1 + a[:, 0, 1] * a[:, 1, 0]
+    frequency = skrf.Frequency.from_f(f, unit="Hz")
+    return skrf.Network(frequency=frequency, s=skrf.network.a2s(a, np.full((len(f), 2), port, complex)), z0=port)
 
-    def line_of(length: float, gamma: np.ndarray, z0: np.ndarray):
-        line = skrf.media.DefinedGammaZ0(frequency, z0=z0, gamma=gamma).line(length, unit="m", z0=z0)
-        line.renormalize(port)
-        return line
 
-    def two_port(series, shunt):
-        """A series impedance with an admittance across before it, as ABCD: a negative inertance is no trouble."""
-        a = np.tile(np.eye(2, dtype=complex), (len(f), 1, 1))
-        a[:, 0, 1], a[:, 1, 0] = series, shunt
-        a[:, 1, 1] = 1 + a[:, 0, 1] * a[:, 1, 0]
-        return skrf.Network(frequency=frequency, s=skrf.network.a2s(a, np.full((len(f), 2), port, complex)), z0=port)
+def chamber_of(air: dict, net: dict, f: np.ndarray, port: float) -> tuple[np.ndarray, skrf.Network | None]:
+    """Return the admittance beside the driver, and what leads from the driver to the guide's inlet, if anything."""
+    w, rho = 2 * np.pi * f, air["density"]
+    sigma, modulus = net["chamber_flow_resistivity_pa_s_m2"], np.full_like(f, rho * air["speed"] ** 2, dtype=complex)
+    if sigma > 0:
+        gamma, z = medium(air, f, sigma, 1.0, 0.0)
+        modulus = z * w / (-1j * gamma)
+    duct = net["chamber_duct"]
+    if duct is None:
+        return 1j * w * net["chamber_m3"] / modulus, None
+    # From the driver to the guide's inlet, a stub with a closed end behind either, the step to the inlet.
+    gamma, z0 = medium(air, f, sigma, duct["area_m2"], duct["perimeter_m"])
 
-    def closed_stub(length: float, gamma: np.ndarray, z0: np.ndarray) -> np.ndarray:
-        a = line_of(length, gamma, z0).a
+    def closed_stub(length: float) -> np.ndarray:
+        a = line_of(f, length, gamma, z0, port).a
         return a[:, 1, 0] / a[:, 0, 0]
 
-    sigma, modulus = net["chamber_flow_resistivity_pa_s_m2"], np.full_like(f, rho * c**2, dtype=complex)
-    if sigma > 0:
-        gamma, z = medium(sigma, 1.0, 0.0)
-        modulus = z * w / (-1j * gamma)
-    chain, duct = None, net["chamber_duct"]
-    beside = 1j * w * net["chamber_m3"] / modulus
-    if duct is not None:
-        # From the driver to the guide's inlet, a stub with a closed end behind either, the step to the inlet.
-        gamma, z0 = medium(sigma, duct["area_m2"], duct["perimeter_m"])
-        low, high = sorted((duct["driver_m"], duct["throat_m"]))
-        behind_low, behind_high = closed_stub(low, gamma, z0), closed_stub(duct["length_m"] - high, gamma, z0)
-        driver_is_low = duct["driver_m"] < duct["throat_m"]
-        at_driver, at_inlet = (behind_low, behind_high) if driver_is_low else (behind_high, behind_low)
-        beside = 1j * w * (net["chamber_m3"] - duct["area_m2"] * duct["length_m"]) / modulus + at_driver
-        step = duct["step_kg_m4"] / rho * gamma * z0 * duct["area_m2"]
-        chain = line_of(high - low, gamma, z0) ** two_port(step, at_inlet)
+    low, high = sorted((duct["driver_m"], duct["throat_m"]))
+    behind = closed_stub(low), closed_stub(duct["length_m"] - high)
+    at_driver, at_inlet = behind if duct["driver_m"] < duct["throat_m"] else behind[::-1]
+    beside = 1j * w * (net["chamber_m3"] - duct["area_m2"] * duct["length_m"]) / modulus + at_driver
+    step = duct["step_kg_m4"] / rho * gamma * z0 * duct["area_m2"]
+    return beside, line_of(f, high - low, gamma, z0, port) ** lumped(f, step, at_inlet, port)
+
+
+def guide_of(air: dict, net: dict, f: np.ndarray, port: float) -> skrf.Network:
+    """The guide, from its inlet to its mouth."""
+    rho, chain = air["density"], None
     for s in net["guide"]:
+        extra = s["extra_inertance_kg_m4"]
         for length, area, perimeter in stair(s):
-            gamma, z0 = medium(s["flow_resistivity_pa_s_m2"], area, perimeter)
-            line = line_of(length, gamma, z0)
-            if s["extra_inertance_kg_m4"]:
-                density = gamma * z0 * area / (1j * w) if s["flow_resistivity_pa_s_m2"] > 0 else rho
-                lump = two_port(1j * w * s["extra_inertance_kg_m4"] / rho * density, 0.0)
-                line, s = lump**line, s | {"extra_inertance_kg_m4": 0.0}  # it stands at the inlet, once
+            gamma, z0 = medium(air, f, s["flow_resistivity_pa_s_m2"], area, perimeter)
+            line = line_of(f, length, gamma, z0, port)
+            if extra:
+                density = gamma * z0 * area / (2j * np.pi * f) if s["flow_resistivity_pa_s_m2"] > 0 else rho
+                line = lumped(f, 2j * np.pi * f * extra / rho * density, 0.0, port) ** line
+                extra = 0.0  # it stands at the inlet, once
             chain = line if chain is None else chain**line
-    a = chain.a
-    a11, a12, a21, a22 = a[:, 0, 0], a[:, 0, 1], a[:, 1, 0], a[:, 1, 1]
+    return chain
+
+
+def radiation(acoustics: dict, w: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the load on the mouth, that on the cone, and what each hears of the other."""
+    net, rho, c = acoustics["network"], acoustics["air"]["density"], acoustics["air"]["speed"]
     mouth = net["mouth"]["area_m2"]
-    mouth_radius, cone_radius = np.sqrt(mouth / np.pi), np.sqrt(d["sd_m2"] / np.pi)
+    mouth_radius, cone_radius = np.sqrt(mouth / np.pi), np.sqrt(net["driver"]["sd_m2"] / np.pi)
     ka = w / c * mouth_radius
     load = rho * c / mouth * (ka**2 / 2 + 1j * 0.8216 * ka)
-    angle = {"half": 2 * np.pi, "full": 4 * np.pi}[acoustics["space"]]
     own = mutual = np.zeros_like(load)
 
     def heard(way: float, touching: float) -> np.ndarray:
@@ -125,25 +137,34 @@ def solve(acoustics: dict, f: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.nd
         mutual = mutual + heard(np.sqrt(net["spacing_m"] ** 2 + 4 * near * far), mouth_radius + cone_radius)
     else:
         assert net["mouth"]["end"] == "flanged"
+    return load, own, mutual
+
+
+def solve(acoustics: dict, f: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return sound pressure in Pa, peak excursion in mm and electrical impedance in ohm."""
+    w, net, air = 2 * np.pi * f, acoustics["network"], acoustics["air"]
+    d, rho = net["driver"], air["density"]
+    port = rho * air["speed"] / net["mouth"]["area_m2"]
+    beside, inlet = chamber_of(air, net, f, port)
+    guide = guide_of(air, net, f, port)
+    a = (guide if inlet is None else inlet**guide).a
+    a11, a12, a21, a22 = a[:, 0, 0], a[:, 0, 1], a[:, 1, 0], a[:, 1, 1]
+    load, own, mutual = radiation(acoustics, w)
     leak = 1 / net["leak_pa_s_m3"] if net["leak_pa_s_m3"] > 0 else 0.0
     # Of the cone's front flow 1: p = (a11 load + a12) U + a11 mutual in the chamber, and what goes in there is -1.
     inside, entering = a11 * load + a12, a21 * load + a22
     flow = -(1 + mutual * (a21 + a11 * (beside + leak))) / (entering + inside * (beside + leak))
     chamber = inside * flow + a11 * mutual
-    volts = acoustics["drive_volts"]
     electrical = d["re_ohm"] + 1j * w * d["le_h"]
     if d["l2_h"] > 0:
         electrical = electrical + 1 / (1 / (1j * w * d["l2_h"]) + 1 / d["r2_ohm"])
     mechanical = d["rms_kg_s"] + 1j * w * d["mms_kg"] + 1 / (1j * w * d["cms_m_n"])
     mechanical = mechanical + d["sd_m2"] ** 2 * (own + mutual * flow - chamber)
-    u = d["bl_tm"] * volts / (electrical * mechanical + d["bl_tm"] ** 2)
+    u = d["bl_tm"] * acoustics["drive_volts"] / (electrical * mechanical + d["bl_tm"] ** 2)
     out = d["sd_m2"] * u * (1 + flow + chamber * leak)
+    angle = {"half": 2 * np.pi, "full": 4 * np.pi}[acoustics["space"]]
     pressure = 1j * w * rho * out / (angle * acoustics["distance_m"])
-    return (
-        pressure,
-        np.sqrt(2) * abs(u) / w * 1e3,
-        electrical + d["bl_tm"] ** 2 / mechanical,
-    )
+    return pressure, np.sqrt(2) * abs(u) / w * 1e3, electrical + d["bl_tm"] ** 2 / mechanical
 
 
 @pytest.fixture(scope="module")

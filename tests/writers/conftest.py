@@ -169,12 +169,8 @@ def make_response(fs: float, q: float, gain: float, travel: float) -> Response:
     return Response(frequency, *(tuple(v) for v in (spl, excursion, impedance, phase, delay, mouth)))
 
 
-def guide_of(name: str = "Post, an invented wall speaker", text: str = "", unverified: bool = True) -> GuideModel:
-    """Return a whole guide; `text` is put wherever a spec may bring its own words."""
-    body, coupon = make_body(), make_coupon()
-    built, closed = make_response(88.0, 0.9, 2.5, 0.75), make_response(132.0, 1.0, 0.0, 0.7)
-    stock = "Birch plywood 6.2 mm" + text
-    sheets = tuple(
+def _sheets(body: Body, name: str, stock: str, text: str, unverified: bool) -> tuple[SheetView, ...]:
+    return tuple(
         SheetView(
             s.number,
             drawings.sheet_svg(
@@ -196,7 +192,10 @@ def guide_of(name: str = "Post, an invented wall speaker", text: str = "", unver
         )
         for s in body.sheets
     )
-    layers = tuple(
+
+
+def _layers(body: Body) -> tuple[LayerView, ...]:
+    return tuple(
         LayerView(
             layer.index,
             drawings.layer_svg(layer, body.pieces, body.of_layer(layer.index - 1), body.plan, openings=body.openings),
@@ -205,11 +204,44 @@ def guide_of(name: str = "Post, an invented wall speaker", text: str = "", unver
         )
         for layer in body.layers
     )
-    fill = (FillNote("rear chamber", 4.2, "It damps the chamber's own resonance." + text),)
-    insets = tuple(
-        InsetView(p.id, title, drawings.inset_svg(p, title), "Good face outwards." + text)
-        for p, title in zip(body.pieces[-2:], ("Driver ring", "Terminal plate"), strict=True)
+
+
+def _safety(text: str) -> tuple[SafetyLine, ...]:
+    return (
+        SafetyLine(
+            "eyewear",
+            "eyes",
+            "fix-first",
+            "No eyewear is stated. At 445 nm it needs an optical density of 5.",
+            5.1,
+            "OD",
+            None,
+            "log10(E0 / MPE)",
+            "EN 207 guidance" + text,
+            "computed",
+        ),
+        SafetyLine(
+            "fire", "fire", "duty", "Stay beside the machine with water at hand." + text, source="common practice"
+        ),
+        SafetyLine(
+            "distance",
+            "eyes",
+            "duty",
+            "Nobody without eyewear nearer than this.",
+            5.0,
+            "m",
+            0.0001,
+            "",
+            "IEC",
+            "computed",
+        ),
+        SafetyLine("alarm", "fire", "stop", "There is no smoke alarm.", status="unknown"),
+        SafetyLine("general", "general", "note", "Local codes come first."),
     )
+
+
+def _charts(text: str) -> tuple[ChartView, ...]:
+    built, closed = make_response(88.0, 0.9, 2.5, 0.75), make_response(132.0, 1.0, 0.0, 0.7)
     relief = tuple(
         20 * math.log10(b / a) for a, b in zip(built.excursion_peak_mm, closed.excursion_peak_mm, strict=True)
     )
@@ -217,6 +249,51 @@ def guide_of(name: str = "Post, an invented wall speaker", text: str = "", unver
         "Sound pressure level, dB",
         ("Hz", "this body", "closed box"),
         charts.table_rows(built.frequency_hz, ((built.spl_db, 1), (closed.spl_db, 1))),
+    )
+    return (
+        ChartView(
+            "Level",
+            charts.response_chart(built, closed, band=(100, 700), level_db=80),
+            "Level at 1 m." + text,
+            table,
+        ),
+        ChartView(
+            "Excursion",
+            charts.excursion_chart(built, closed, limit_mm=2.0, relief_band=(70, 200)),
+            "How far the cone moves.",
+        ),
+        ChartView(
+            "Relief",
+            charts.relief_chart(built.frequency_hz, relief, from_hz=70, to_hz=200, least_db=1),
+            "How much less.",
+        ),
+        ChartView("Impedance", charts.impedance_chart(built), "At the terminals."),
+        ChartView("Group delay", charts.group_delay_chart(built), "Delay of the sound."),
+        ChartView("Mouth", charts.mouth_velocity_chart(built), "Air in the mouth."),
+    )
+
+
+def _coupons(text: str) -> tuple[CouponView, ...]:
+    return (
+        CouponView(
+            "Kerf coupon" + text,
+            drawings.coupon_svg(make_coupon(), (), "Kerf coupon" + text),
+            "gcode/coupon-kerf.nc",
+            95.0,
+            "Tells how wide the beam cuts.",
+            ("Cut it.", "Push the squares together and measure.", "Write the kerf into the recipe." + text),
+        ),
+    )
+
+
+def guide_of(name: str = "Post, an invented wall speaker", text: str = "", unverified: bool = True) -> GuideModel:
+    """Return a whole guide; `text` is put wherever a spec may bring its own words."""
+    body = make_body()
+    stock = "Birch plywood 6.2 mm" + text
+    fill = (FillNote("rear chamber", 4.2, "It damps the chamber's own resonance." + text),)
+    insets = tuple(
+        InsetView(p.id, title, drawings.inset_svg(p, title), "Good face outwards." + text)
+        for p, title in zip(body.pieces[-2:], ("Driver ring", "Terminal plate"), strict=True)
     )
     return GuideModel(
         name=name,
@@ -231,80 +308,21 @@ def guide_of(name: str = "Post, an invented wall speaker", text: str = "", unver
             ("Sheets", "7 of 6.2 mm (0.244 in)"),
             ("Relief, 70 to 200 Hz", "at least 0.4 dB"),
         ),
-        safety=(
-            SafetyLine(
-                "eyewear",
-                "eyes",
-                "fix-first",
-                "No eyewear is stated. At 445 nm it needs an optical density of 5.",
-                5.1,
-                "OD",
-                None,
-                "log10(E0 / MPE)",
-                "EN 207 guidance" + text,
-                "computed",
-            ),
-            SafetyLine(
-                "fire", "fire", "duty", "Stay beside the machine with water at hand." + text, source="common practice"
-            ),
-            SafetyLine(
-                "distance",
-                "eyes",
-                "duty",
-                "Nobody without eyewear nearer than this.",
-                5.0,
-                "m",
-                0.0001,
-                "",
-                "IEC",
-                "computed",
-            ),
-            SafetyLine("alarm", "fire", "stop", "There is no smoke alarm.", status="unknown"),
-            SafetyLine("general", "general", "note", "Local codes come first."),
-        ),
+        safety=_safety(text),
         tools=("Clamps", "Square" + text, "Calliper", "Soldering iron"),
         consumables=("Wood glue, 60 g", "Baking paper"),
         unverified=unverified,
-        coupons=(
-            CouponView(
-                "Kerf coupon" + text,
-                drawings.coupon_svg(coupon, (), "Kerf coupon" + text),
-                "gcode/coupon-kerf.nc",
-                95.0,
-                "Tells how wide the beam cuts.",
-                ("Cut it.", "Push the squares together and measure.", "Write the kerf into the recipe." + text),
-            ),
-        ),
-        sheets=sheets,
+        coupons=_coupons(text),
+        sheets=_sheets(body, name, stock, text, unverified),
         pieces_svg=drawings.pieces_svg(body.pieces, body.placements),
         plan_svg=drawings.plan_svg(body.air, body.plan, openings=body.openings),
         stack_svg=drawings.stack_svg(body.layers, body.openings, body.plan),
-        layers=layers,
+        layers=_layers(body),
         insets=insets,
         fill=fill,
         steps=assembly_steps(body.layers, body.pieces, body.openings, fill=fill, screw_count=4, screw_hole_mm=2.5),
         acoustics=(("Chamber", "0.58 l"), ("Drive", "2 V r.m.s.")),
-        charts=(
-            ChartView(
-                "Level",
-                charts.response_chart(built, closed, band=(100, 700), level_db=80),
-                "Level at 1 m." + text,
-                table,
-            ),
-            ChartView(
-                "Excursion",
-                charts.excursion_chart(built, closed, limit_mm=2.0, relief_band=(70, 200)),
-                "How far the cone moves.",
-            ),
-            ChartView(
-                "Relief",
-                charts.relief_chart(built.frequency_hz, relief, from_hz=70, to_hz=200, least_db=1),
-                "How much less.",
-            ),
-            ChartView("Impedance", charts.impedance_chart(built), "At the terminals."),
-            ChartView("Group delay", charts.group_delay_chart(built), "Delay of the sound."),
-            ChartView("Mouth", charts.mouth_velocity_chart(built), "Air in the mouth."),
-        ),
+        charts=_charts(text),
         bill=(
             BillRow("Birch plywood" + text, 7, "sheet", 4200.0, 38.5, "body", "6.2 mm measured"),
             BillRow("Driver", 1, "piece", None, None, "ring R1", text),
