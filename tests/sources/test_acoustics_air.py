@@ -2,7 +2,7 @@
 
 import pytest
 
-from kerfwave.acoustics.air import air
+from kerfwave.acoustics.air import _SPEED, _mixed, air
 
 
 @pytest.mark.parametrize(
@@ -47,3 +47,20 @@ def test_other_equation_of_state(temperature_c, humidity, density, speed, viscos
 def test_outdoor_standard(temperature_c, speed):
     # ISO 9613-1, Formula A.5: c = 343.2 sqrt(T / 293.15), for dry air to about 0.2 m/s. published; recomputed.
     assert air(temperature_c, humidity=0.0).speed == pytest.approx(speed, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "pressure_pa", "water", "carbon_dioxide", "speed"),
+    [
+        # O. Cramer, JASA 93 (1993) 2510, as pyfar 0.8.1 transcribes it, with as much carbon dioxide as it is for, so
+        # that every term counts. recomputed: mole fractions and speed are those of its function.
+        (0.0, 101325.0, 0.0, 0.000314, 331.4549986512),
+        (20.0, 101325.0, 0.0, 0.0004, 343.3594668583),
+        (20.0, 101325.0, 0.0, 0.01, 342.5007209337),
+        (30.0, 75000.0, 0.0, 0.01, 348.2509374012),
+        (30.0, 101325.0, 0.0420771640299, 0.01, 350.6083704582),
+        (30.0, 75000.0, 0.0567994606614, 0.0004, 352.2615166805),
+    ],
+)
+def test_speed_by_another_hand(temperature_c, pressure_pa, water, carbon_dioxide, speed):
+    assert _mixed(_SPEED, temperature_c, pressure_pa, water, carbon_dioxide) == pytest.approx(speed, rel=1e-11)

@@ -70,7 +70,7 @@ class Mesh:
         return (along[:, :, np.newaxis] * across[:, np.newaxis, :]).reshape(len(x), -1)
 
 
-def mesh(air: Any, cell: float, order: int = 2) -> Mesh:
+def mesh(air: Any, cell: float, order: int) -> Mesh:
     """Lay the grid over the air.
 
     Args:
@@ -79,7 +79,7 @@ def mesh(air: Any, cell: float, order: int = 2) -> Mesh:
         order: of the polynomials in each direction, 1 or 2.
 
     Raises:
-        ValueError: if the air is empty, or the order none of these.
+        ValueError: if the air is empty or too thin for any cell to count, or the order none of these.
     """
     if order not in (1, 2):
         raise ValueError(f"order is {order}; it must be 1 or 2")
@@ -91,6 +91,8 @@ def mesh(air: Any, cell: float, order: int = 2) -> Mesh:
     y = y0 - (np.ceil((y1 - y0) / cell) * cell - (y1 - y0)) / 2.0
     columns, rows, parts = _cut(air, x, y, cell)
     kept = shapely.area(parts) >= LEAST_SHARE * cell**2
+    if not kept.any():
+        raise ValueError("there is no air to solve in")
     columns, rows, parts = columns[kept], rows[kept], parts[kept]
     order_of = np.lexsort((np.arange(len(columns)), _keys(columns, rows)))
     columns, rows, parts = columns[order_of], rows[order_of], parts[order_of]
@@ -116,7 +118,7 @@ def _cut(shape: Any, x: float, y: float, cell: float) -> tuple[Whole, Whole, NDA
         strips[:, np.newaxis], shapely.box(left, low[:, np.newaxis], right, high[:, np.newaxis])
     )
     parts, owner = shapely.get_parts(cells.ravel(), return_index=True)
-    solid = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0.0)  # 3: a polygon
+    solid = shapely.area(parts) > 0.0  # neither a line nor a point, where the outline only touches a cell
     parts, owner = parts[solid], owner[solid]
     return columns[owner % len(columns)], rows[owner // len(columns)], parts
 
@@ -134,7 +136,7 @@ def _shared(columns: Whole, rows: Whole, parts: NDArray[Any], cell: float, order
     for step, mine, theirs in ((1, index[-1], index[0]), (1_000_000, index[:, -1], index[:, 0])):
         first, last = np.searchsorted(keys, keys + step, "left"), np.searchsorted(keys, keys + step, "right")
         a = np.repeat(np.arange(len(keys)), last - first)
-        b = np.concatenate([np.arange(i, j) for i, j in zip(first, last, strict=True)] or [np.arange(0)])
+        b = np.concatenate([np.arange(i, j) for i, j in zip(first, last, strict=True)])
         meet = whole[a] & whole[b]
         doubt = np.flatnonzero(~meet)
         meet[doubt] = shapely.length(shapely.intersection(parts[a[doubt]], parts[b[doubt]])) > SIDE * cell
@@ -201,9 +203,8 @@ def _moments(mesh: Mesh, owner: Whole, parts: NDArray[Any]) -> Real:
     side = np.flatnonzero(ring[1:] == ring[:-1])
     s0, t0, ds, dt = s[side], t[side], s[side + 1] - s[side], t[side + 1] - t[side]
     of = ring[side]
-    area = np.bincount(of, (s0 + ds / 2.0) * dt, len(rings))
     outer = np.r_[True, polygon[1:] != polygon[:-1]]
-    turn = np.where(outer, 1.0, -1.0) * np.sign(area)
+    turn = np.where(outer == shapely.is_ccw(rings), 1.0, -1.0)
     nodes, weights = np.polynomial.legendre.leggauss(GAUSS)
     at = (nodes + 1.0) / 2.0
     s_at, t_at = s0[:, np.newaxis] + at * ds[:, np.newaxis], t0[:, np.newaxis] + at * dt[:, np.newaxis]
