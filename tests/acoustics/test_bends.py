@@ -83,3 +83,10 @@ def test_refusals():
         bend_correction(0.03, 0.0, 1.0, 0.08, AIR)
     with pytest.raises(ValueError, match="depth_m"):
         sharp_corner_correction(float("nan"), AIR)
+
+
+def test_far_from_the_end_wall_a_fold_is_two_corners_and_a_straight():
+    """Above a gap of three widths the inertance changes no more: the correction only loses the longer way."""
+    three, five = (fold_correction(0.02, 0.01, gap * 0.02, 0.08, AIR) for gap in (3.0, 5.0))
+    assert three == pytest.approx(AIR.density / 0.08 * (1.3835 - 3.0 * 2.5))  # the field solution behind the table
+    assert three - five == pytest.approx(AIR.density / 0.08 * 2.0 * 2.5)

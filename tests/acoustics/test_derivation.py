@@ -1,3 +1,4 @@
+import math
 from dataclasses import replace
 
 import pytest
@@ -5,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kerfwave.acoustics.air import air
-from kerfwave.acoustics.derivation import derived
+from kerfwave.acoustics.derivation import derived, reference_efficiency
 from kerfwave.acoustics.driver import complete
 from kerfwave.model.spec import Driver
 
@@ -61,3 +62,10 @@ def test_stated_values_are_said_to_be_stated(mass, damping):
     found = by_name(told)
     for key, symbol in symbols.items():
         assert (found[symbol].how == "stated") == (key in {*keys, *extra}), symbol
+
+
+def test_the_efficiency_by_its_other_form(sheet):
+    """Density Bl^2 Sd^2 / (2 pi c Re Mms^2), from the force and the mass in place of the resonance (Small 1972)."""
+    full = complete(sheet, AIR)
+    wanted = AIR.density * (full.bl_tm * full.sd_m2 / full.mms_kg) ** 2 / (2 * math.pi * AIR.speed * full.re_ohm)
+    assert reference_efficiency(full, AIR) == pytest.approx(wanted, rel=1e-9)

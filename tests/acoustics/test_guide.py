@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kerfwave.acoustics.air import air
-from kerfwave.acoustics.bends import bend_correction
+from kerfwave.acoustics.bends import bend_correction, passage_correction, sharp_corner_correction
 from kerfwave.acoustics.guide import FIBRE, Fill, packing_kg_m3, segments
 from kerfwave.model.acoustic import GuideRun
 
@@ -53,3 +53,13 @@ def test_packing_inverts_the_table_example():
     """Cox and D'Antonio table 5.1: 30 kg/m3 of 30 um fibre resists with 3412.6 Pa s/m2 (formula published, digits
     recomputed); so that resistivity asks for 30 grams to the litre."""
     assert packing_kg_m3(3412.6) == pytest.approx(30.0, rel=1e-3)
+
+
+@pytest.mark.parametrize("turn", [180.0, -180.0, 90.0])
+def test_a_passage_through_a_floor_is_two_corners_or_one(turn):
+    """On to the next storey it turns right round; from a chamber over the guide only the corner behind the hole."""
+    run = GuideRun("passage", 0.09, 0.02, 0.024, 0.04, turn, gap_m=0.045, floor_m=0.006)
+    (lump,) = [s.extra_inertance_kg_m4 for s in segments((run,), AIR) if s.extra_inertance_kg_m4]
+    both, one = passage_correction(0.04, 0.006, 0.045, 0.022, AIR), sharp_corner_correction(0.022, AIR)
+    assert lump == pytest.approx(one if turn == 90.0 else both)
+    assert both != pytest.approx(one, rel=0.1)

@@ -45,9 +45,10 @@ def test_turned_up_to_the_limit_exactly_the_limit_is_met(network, medium):
 
 
 def test_the_drive_that_it_is_counted_from_does_not_matter(network, medium):
-    one, other = found(network, medium, 0.5), found(network, medium, 4.0)
+    one, other = found(network, medium, 0.05), found(network, medium, 4.0)  # at the one the mouth is slow
     assert one.level_db == pytest.approx(other.level_db)
     assert one.binding == other.binding
+    assert [name for name, _ in one.by_limit] == [name for name, _ in other.by_limit]
 
 
 def test_without_a_mouth_none_is_named(driver, medium):
@@ -78,3 +79,4 @@ def test_a_bass_control_lifts_the_low_end_by_its_gain():
     assert found.here_mm == pytest.approx(2.0 * low_shelf((50.0,))[0])
     assert found.closed_below_mm == pytest.approx(4.0 * 10 ** (6 / 20), rel=1e-3)
     assert bass_control((50.0,), (1.0,), (1.0,), 40.0).here_below_mm == 0.0
+    assert bass_control((100.0,), (1.0,), (1.0,), 40.0).here_mm == pytest.approx(10 ** (3 / 20))  # half of 6 dB

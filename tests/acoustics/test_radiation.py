@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from kerfwave.acoustics.air import air
-from kerfwave.acoustics.radiation import END_OF_FIT, mouth_impedance, piston_impedance
+from kerfwave.acoustics.radiation import END_OF_FIT, loads_of_two, mouth_impedance, piston_impedance
 
 AIR = air()
 
@@ -40,3 +40,12 @@ def test_unknown_end():
 def test_piston_at_rest_and_at_high_frequency():
     assert piston_impedance(0.0) == 0
     assert piston_impedance(200.0) == pytest.approx(1, abs=5e-3)
+
+
+def test_a_cone_whose_wall_nobody_gives_is_as_far_from_it_as_the_mouth():
+    omega = 2 * np.pi * np.geomspace(30, 1000, 7)
+    told = (0.2, 22e-4, 14e-4, "near-wall", omega, AIR, "half", 0.05)
+    as_far = loads_of_two(*told, 0.05)
+    for given in (loads_of_two(*told), loads_of_two(*told, 0.0)):
+        assert np.array(given) == pytest.approx(np.array(as_far))
+    assert np.array(loads_of_two(*told, 0.1))[:2] != pytest.approx(np.array(as_far)[:2], rel=0.01)

@@ -103,6 +103,12 @@ def test_what_fibre_is_tried():
     assert len(tried) == len(set(tried)) == FILLS_OF_ONE
 
 
+def test_cone_and_mouth_hear_each_other_only_where_they_have_places():
+    assert sizing.network(ONE, DRIVER, AIR, Fill()).spacing_m == 0.0
+    placed = replace(ONE, outside=Outside(0.21, 0.2, None))
+    assert sizing.network(placed, DRIVER, AIR, Fill()).spacing_m == 0.21
+
+
 def test_a_closed_box_is_sized_by_its_chamber_alone():
     box = sizing.Candidate(5, 14, 2.0e-3, 2.2e-3, ())
     found = scored(bodies=(box,))
@@ -125,6 +131,7 @@ def test_the_first_rounds_bore_has_the_guides_ends_length_and_mass():
     chamber = ChamberShape(0.12, 0.06, 0.084, 0.03, 0.09, False)
     body = replace(ONE, guide=TAPERED, chamber=chamber, outside=Outside(0.2, 0.2, None))
     exact = sizing.network(body, DRIVER, AIR, Fill())
+    assert exact.mouth.area_m2 == pytest.approx(0.018 * 0.084)  # where the last run ends
     length, lump = 0.5, sum(s.extra_inertance_kg_m4 for s in exact.guide)
     assert lump < 0.0
     for fill, bore in zip(sizing.FILLS, sizing._one_bore(body, DRIVER, AIR, sizing.TIGHT), strict=True):
