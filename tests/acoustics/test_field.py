@@ -210,6 +210,20 @@ def test_pressure_is_read_where_there_is_air(medium):
     assert abs(p[0]) > abs(p[1])
     mouth = solved.transfer([2 * np.pi * 100], np.array([z]))[0] * z
     assert p[1] == pytest.approx(mouth, rel=0.06)
+    corner = solved.mesh.parts[0].centroid
+    assert np.isfinite(solved.pressure(2 * np.pi * 100, z, np.array([corner.x]), np.array([corner.y]))).all()
+
+
+def test_far_below_any_mode_closed_air_is_a_spring(medium):
+    """1 / (j omega C), C = V / (density c^2): of the air that is free, as a driver takes up some."""
+    f, shut = np.array([0.1, 1.0]), np.full(2, 1e14 + 0j)
+    plain = duct(turn=0.0)
+    for share in (1.0, 0.8):
+        space = dataclasses.replace(plain, patches=tuple(dataclasses.replace(p, spring=share) for p in plain.patches))
+        omega = 2 * np.pi * f
+        volume = share * LENGTH * WIDTH * HEIGHT
+        wanted = medium.density * medium.speed**2 / (1j * omega * volume)
+        assert field.solve(space, medium, f, shut).impedance(omega, shut) == pytest.approx(wanted, rel=1e-3)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,5 @@
 import itertools
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -6,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kerfwave.acoustics import twoport
 from kerfwave.acoustics.air import air
 from kerfwave.acoustics.segments import abcd, cascade, stack, towards_chamber
 from kerfwave.model.acoustic import Segment
@@ -188,3 +190,13 @@ def test_a_steep_taper_loses_what_its_parts_lose(turned):
     for name in "abcd":
         entry = getattr(many, name)
         assert np.abs(getattr(one, name) - entry).max() < 1e-3 * np.abs(entry).max()
+
+
+def test_short_tapers_by_series_are_the_long_ones():
+    """On either side of where the series takes over, against Taylor's, to as many terms as tell in double precision."""
+    x = twoport.SMALL * np.array([0.5, 0.999, 1.001, 2.0]) * np.exp(0.7j)
+    first, second = twoport._of_taper(x, np.cosh(x), np.sinh(x))
+    powers = range(0, 12, 2)
+    assert first == pytest.approx(sum(x**k / math.factorial(k + 1) for k in powers), rel=1e-14)
+    wanted = sum(x ** (k + 1) * (k + 2) / math.factorial(k + 3) for k in powers)
+    assert second == pytest.approx(wanted, rel=1e-11)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kerfwave.acoustics.biquads import Biquad, response
+from kerfwave.acoustics.biquads import Biquad, biquad, response
 from kerfwave.acoustics.shaping import ShapingLimits, _outcome, shape
 from kerfwave.writers.filters import filters_csv, filters_json
 
@@ -52,6 +52,7 @@ def test_filters_never_make_it_worse_and_keep_the_limits(bumps, most):
     assert found.most_volts <= 6.0 * 1.05
     gain = 20 * np.log10(np.abs(response(found.filters, F, 48000.0)))
     assert np.allclose(found.gain_db, gain)
+    assert found.most_volts == pytest.approx(2.0 * 10 ** (gain.max() / 20))
     assert np.allclose(found.spl_db, spl + gain)
 
 
@@ -102,3 +103,15 @@ def test_the_outcome_is_counted_from_what_the_filters_do():
     assert found.gain_db == pytest.approx([20 * np.log10(2)] * 9)
     assert found.spl_db == pytest.approx(spl + 20 * np.log10(2))
     assert found.most_excursion_mm == pytest.approx(4.0) and found.most_volts == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize(
+    ("q", "gain", "least", "most"), [(0.6, 5.0, 0.6, 2.2), (0.6, -5.0, 0.6, 2.2), (3.0, 4.0, 3.0, 6.0)]
+)
+def test_a_broad_bump_takes_a_broad_filter_and_a_narrow_one_a_narrow(q, gain, least, most):
+    """A level that is even but for one peaking filter; what is aimed at is its mean, so less of it is taken out."""
+    bump = 20 * np.log10(np.abs(response((biquad("peaking", 300.0, q, gain, 48000.0),), F, 48000.0)))
+    _, found = shape(F, 84 + bump, CONE, limits(2, band_from_hz=70.0, band_to_hz=1800.0, excursion_mm=99.0)).filters
+    assert found.frequency_hz == pytest.approx(300.0, rel=0.02)
+    assert least < found.q < most
+    assert 0.5 < -found.gain_db / gain < 1.0

@@ -131,3 +131,9 @@ def test_cone_and_mouth_hear_each_other_where_they_are():
     assert (free.spacing_m, free.mouth.end, free.mouth.wall_m, free.cone_wall_m) == (0.21, "flanged", 0.0, 0.0)
     front = replace(one, outside=Outside(0.1, 0.2, None))
     assert sizing.network(front, DRIVER, AIR, Fill(), sizing.Setting("half")).mouth.end == "flanged"
+
+
+def test_a_grid_counts_its_points():
+    """An octave in twelve steps is thirteen points, semitones apart; what is no whole number of steps gets one more."""
+    assert targets.grid(100.0, 200.0, 12) == pytest.approx([100.0 * 2 ** (k / 12) for k in range(13)])
+    assert len(targets.grid(100.0, 201.0, 12)) == 14

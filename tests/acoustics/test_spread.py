@@ -1,8 +1,10 @@
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from kerfwave.acoustics import builds
 from kerfwave.acoustics.air import air
 from kerfwave.acoustics.builds import (
     CLIMATES,
@@ -12,9 +14,10 @@ from kerfwave.acoustics.builds import (
     _drivers,
     normal_draws,
     sheet_deviation_mm,
+    solve_all,
 )
 from kerfwave.acoustics.network import response
-from kerfwave.acoustics.spread import spread
+from kerfwave.acoustics.spread import _figure, spread
 from kerfwave.model.acoustic import Mouth, Network, Segment
 from kerfwave.model.spec import Target
 
@@ -126,3 +129,46 @@ def test_a_sheets_deviation():
     assert sheet_deviation_mm((6.27, 6.31, 6.30, 6.33), 6.5) == pytest.approx(0.025, abs=1e-3)
     assert sheet_deviation_mm((6.3, 6.3), 6.5) == 0.02
     assert sheet_deviation_mm((6.3,), 6.5) == pytest.approx((0.6 + 0.39) / 5)
+
+
+def test_more_fibre_is_more_of_it_everywhere(bodies):
+    """A build two deviations off has 30 % more of it, on a logarithmic scale, in the guide and in the chamber."""
+    z = np.zeros((2, len(SOURCES)))
+    z[:, SOURCES.index("fibre")] = 2.0, -2.0
+    alone = replace(NOTHING, fibre_percent=30.0)
+    found, _ = solve_all(*bodies, SIZES, alone, z, np.array(F), 2.0, "half")
+    for row, packed in zip(found.level_db, (np.exp(0.3), np.exp(-0.3)), strict=True):
+        chamber = bodies[0].chamber_flow_resistivity_pa_s_m2 * packed
+        guide = tuple(replace(s, flow_resistivity_pa_s_m2=s.flow_resistivity_pa_s_m2 * packed) for s in bodies[0].guide)
+        wanted = replace(bodies[0], chamber_flow_resistivity_pa_s_m2=chamber, guide=guide)
+        assert row == pytest.approx(response(wanted, F, air(), 2.0, 1.0, "half").spl_db, abs=1e-6)
+
+
+def test_builds_stand_in_the_middles_of_equal_parts_of_the_temperatures(bodies, monkeypatch):
+    met = []
+
+    def noted(*temperature_c):
+        met.extend(temperature_c)
+        return air(*temperature_c)
+
+    monkeypatch.setattr(builds, "air_at", noted)
+    solve_all(
+        *bodies, SIZES, replace(NOTHING, temperature_c=(0.0, 40.0)), normal_draws(8, len(SOURCES)), np.array(F), 2.0,
+        "half",
+    )  # fmt: skip
+    assert met == pytest.approx([2.5, 7.5, 12.5, 17.5, 22.5, 27.5, 32.5, 37.5])
+
+
+def test_a_figure_by_hand():
+    """Of 0 to 100 one in ten lies below 10 and one in ten above 90; a promise is kept where nothing is missing."""
+    values = np.arange(101.0)
+    figure = _figure("any", "dB", values, np.array([0.0, 0.0, 0.5, 2.0]), normal_draws(101, len(SOURCES)))
+    assert (figure.low, figure.middle, figure.high, figure.kept) == (10.0, 50.0, 90.0, 0.5)
+
+
+def test_tolerances_are_those_of_the_docs():
+    text = (Path(__file__).parents[2] / "docs/physics.md").read_text("utf-8")
+    t = Tolerances()
+    driver = ", ".join(f"{v:g}" for v in (t.fs_percent, t.vas_percent, t.qes_percent, t.re_percent))
+    assert f"| {driver} %, or the driver's" in text
+    assert f"| fibre | {t.fibre_percent:g} % of flow resistivity |" in text

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 import bodies
-from kerfwave.acoustics import sizing
+from kerfwave.acoustics import sizing, targets
 from kerfwave.acoustics.air import air
 from kerfwave.acoustics.builds import Sizes
 from kerfwave.acoustics.driver import complete
 from kerfwave.acoustics.network import responses
-from kerfwave.acoustics.thickness import cases, stretched
+from kerfwave.acoustics.thickness import PER_OCTAVE, cases, stretched
 from kerfwave.body import measure
 from kerfwave.model.acoustic import Network
 from kerfwave.model.spec import Target
@@ -43,6 +45,8 @@ def test_a_stretched_network_is_that_of_a_body_from_thicker_sheets():
     assert box.chamber_m3 == pytest.approx(thick_closed.chamber_m3, rel=5e-3)
     assert [s.area_in_m2 for s in here.guide] == pytest.approx([s.area_in_m2 for s in thick.guide], rel=2e-3)
     assert [s.perimeter_in_m for s in here.guide] == pytest.approx([s.perimeter_in_m for s in thick.guide], rel=2e-3)
+    assert here.chamber_duct.perimeter_m == pytest.approx(thick.chamber_duct.perimeter_m, rel=2e-3)
+    assert here.chamber_duct.perimeter_m > 1.005 * network.chamber_duct.perimeter_m
     f = (50.0, 60.0, 70.0, 85.0, 100.0, 150.0, 200.0, 300.0)
     both = responses((here, thick, network), f, air(), 2.0, 1.0, "half")
     assert both.spl_db[0] == pytest.approx(both.spl_db[1], abs=0.05)
@@ -64,6 +68,13 @@ def test_cases_are_held_against_the_first():
     assert thin.tuning_hz != thick.tuning_hz
     (box,) = cases(closed, closed, sizes, named[:1], TARGET, air(), volts=2.0, space="half")
     assert box.tuning_hz is None
+    # The figures are the design's own, at a metre; of a range that ends below the tuning, the end holds the cone best.
+    band = tuple(f for f in targets.target_grid(TARGET, PER_OCTAVE) if 80.0 <= f <= 700.0)
+    plain = responses((network,), band, air(), 2.0, 1.0, "half")
+    assert own.level_db == pytest.approx(plain.spl_db[0].mean(), abs=0.3)  # points lie closer in part of it
+    low = replace(TARGET, relief_from_hz=40.0, relief_to_hz=0.8 * own.tuning_hz)
+    (cut_off,) = cases(network, closed, sizes, named[:1], low, air(), volts=2.0, space="half")
+    assert cut_off.tuning_hz == pytest.approx(0.8 * own.tuning_hz)
 
 
 def test_a_driver_that_leaves_no_air_is_refused():
