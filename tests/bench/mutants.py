@@ -272,7 +272,7 @@ def tests_for(mutant: Mutant, known: dict, most_s: float) -> list[str]:
         text = mutant.path.read_text("utf-8").splitlines()
         name = text[mutant.first - 1].split("=")[0].split(":")[0].strip()
         found = of([n for n, line in enumerate(text, 1) if name and name in line]) or of(range(1, len(text) + 1))
-    elif not found and mutant.line == mutant.lines[0]:  # what a function takes by default
+    elif not found and mutant.first == mutant.lines[0]:  # what a function takes by default, on whatever line
         found = of(range(mutant.lines[0], mutant.lines[1] + 1))
     seconds: dict[str, float] = known["seconds"]
     chosen, total = [], 0.0
