@@ -16,6 +16,7 @@ import pytest
 
 from conftest import DEMO
 from kerfwave.cli import parser
+from kerfwave.engine import cores
 
 # Every interpreter that starts with this on its path runs it first, however it was started. Processes of one machine
 # may talk by local sockets; `os.pipe` is what they use here.
@@ -28,8 +29,12 @@ def guard(event, arguments):
             log.write(f"{{event}} {{arguments[1:]}}\\n")
         raise PermissionError("no network here: " + event)
 sys.addaudithook(guard)
-with open({log!r} + ".started", "a") as log:
-    log.write(f"{{os.getpid()}}\\n")
+def started():
+    with open({log!r} + ".started", "a") as log:
+        log.write(f"{{os.getpid()}} {{sys.orig_argv}}\\n")
+started()
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=started)
 """
 COMMANDS = """
 import json, sys
@@ -105,6 +110,24 @@ def test_no_command_calls_out(guarded, demo_package, shelf_copy, tmp_path):
     assert log.read_text() == "", done.stderr
     statuses = dict(zip(map(" ".join, commands), json.loads(done.stderr.splitlines()[-1]), strict=True))
     assert {name: status for name, status in statuses.items() if status not in (0, 1)} == {}, done.stderr
+
+
+def test_no_second_process_of_a_build_calls_out(guarded, demo_package, shelf_copy):
+    """Two specs with `--jobs 2`, each in a process, one of them from nothing; then one with a second core."""
+    run, log = guarded
+    out = ("--out", str(demo_package.parent))
+    specs = [shelf_copy / name for name in ("desk-speaker.yaml", "louder.yaml", "loudest.yaml")]
+    for spec, volts in zip(specs[1:], ("2.1", "2.2"), strict=True):
+        spec.write_text(DEMO.read_text("utf-8").replace("volts: 2.0", f"volts: {volts}"), "utf-8")
+    for some, more, least in ((specs[:2], ("--jobs", "2"), 2), (specs[2:], (), 1 if cores() > 1 else 0)):
+        started = Path(f"{log}.started")
+        started.unlink(missing_ok=True)
+        done = run("-m", "kerfwave", "build", *map(str, some), *more, *out)
+        assert log.read_text() == "", done.stderr
+        assert done.returncode in (0, 1), done.stderr
+        # Not counted: the command itself, and the one that only tidies up after processes.
+        guarded_ones = [line for line in started.read_text().splitlines() if "resource_tracker" not in line]
+        assert len(guarded_ones) - 1 >= least
 
 
 def driver(folder: Path) -> str:
