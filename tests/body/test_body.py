@@ -190,6 +190,28 @@ def test_insets_are_the_seat_less_the_play():
     assert len(plate.holes) == 2
 
 
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {},
+        {"thickness": 4.0, "wall_mm": 8.0, "height": 88.0},
+        {"thickness": 4.0, "hang_screw_mm": 3.5},
+        {"stack": "facing"},
+    ],
+)
+def test_the_lid_is_the_first_layer_over_all_air_whatever_is_cut_into_it(asked):
+    """Wire and fibre go in before it: a seat or a pocket in it is no way in any more."""
+    body, cut, *_ = made(rectangle(190, 230), **{"height": 120.0, **asked})
+    top = max(p.to_z_mm for p in body.air if p.kind in ("chamber", "guide"))
+    assert body.levels.lid == next(layer.index for layer in cut.layers if layer.z_mm > top - 1e-6)
+    if "height" in asked:
+        wood = {
+            x.index: sum(shapes.polygon(p.outline, p.holes).area for p in cut.pieces if p.layer == x.index)
+            for x in cut.layers
+        }
+        assert wood[body.levels.lid] < 0.995 * max(wood.values())  # the driver's seat reaches into it
+
+
 def _pocket(cut, layer, x: float) -> bool:
     """Return whether a layer is cut away at the middle of the front."""
     wood = [shapes.polygon(p.outline, p.holes) for p in cut.pieces if p.id in layer.pieces]

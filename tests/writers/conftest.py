@@ -320,7 +320,9 @@ def guide_of(name: str = "Post, an invented wall speaker", text: str = "", unver
         layers=_layers(body),
         insets=insets,
         fill=fill,
-        steps=assembly_steps(body.layers, body.pieces, body.openings, fill=fill, screw_count=4, screw_hole_mm=2.5),
+        steps=assembly_steps(
+            body.layers, body.pieces, body.openings, lid=14, fill=fill, screw_count=4, screw_hole_mm=2.5
+        ),
         acoustics=(("Chamber", "0.58 l"), ("Drive", "2 V r.m.s.")),
         charts=_charts(text),
         bill=(

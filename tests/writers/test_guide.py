@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from kerfwave.writers.assembly import KINDS, FillNote, FloorNote, WireNote, assembly_steps, first_lid_layer
+from kerfwave.writers.assembly import KINDS, FillNote, FloorNote, WireNote, assembly_steps
 from kerfwave.writers.guide import OUTCOMES, drawing, render_guide
 
 VOID = {"meta", "input", "br", "link", "img", "hr"}
@@ -246,14 +246,8 @@ def test_steps_come_in_the_order_of_the_work(body, guide):
     assert "2.5 mm (0.098 in)" in " ".join(next(s for s in steps if s.kind == "driver").do)
 
 
-def test_the_lid_is_what_no_air_crosses(body):
-    by_id = {p.id: p for p in body.pieces}
-    assert first_lid_layer(body.layers, by_id) == 14
-    thicker = (*body.layers[:-1], dataclasses.replace(body.layers[-1]), dataclasses.replace(body.layers[-1], index=15))
-    assert first_lid_layer(thicker, by_id) == 14
-    assert first_lid_layer(body.layers[:1] * 3, by_id) == 1
-    without_fill = assembly_steps(body.layers, body.pieces, body.openings)
-    assert "fill" not in {s.kind for s in without_fill}
+def test_without_fibre_no_step_asks_for_any(body):
+    assert "fill" not in {s.kind for s in assembly_steps(body.layers, body.pieces, body.openings, lid=14)}
 
 
 def test_safety_lines_carry_number_limit_source_and_status(html):
@@ -266,7 +260,7 @@ def test_safety_lines_carry_number_limit_source_and_status(html):
 
 def test_the_wire_goes_into_its_channel_before_the_next_layer_covers_it(body):
     for note, said in ((WireNote(8, True), "cable tie"), (WireNote(8, False), "Knot the wire")):
-        steps = assembly_steps(body.layers, body.pieces, body.openings, wire=note)
+        steps = assembly_steps(body.layers, body.pieces, body.openings, lid=14, wire=note)
         at = next(i for i, s in enumerate(steps) if s.kind == "wire")
         assert [s.kind for s in steps].count("wire") == 1
         assert (steps[at - 1].layer, steps[at + 1].layer) == (8, 9) and said in " ".join(steps[at].do)
@@ -278,7 +272,14 @@ def test_what_a_floor_covers_is_done_before_it_is_laid(body):
     floors = (FloorNote(6, 6, "the chamber", "the guide"),)
     for wire in (None, WireNote(8, True)):
         steps = assembly_steps(
-            body.layers, body.pieces, body.openings, fill=fibre, wire=wire, floors=floors, chamber_covered_by=6
+            body.layers,
+            body.pieces,
+            body.openings,
+            lid=14,
+            fill=fibre,
+            wire=wire,
+            floors=floors,
+            chamber_covered_by=6,
         )
         assert len({s.id for s in steps}) == len(steps)
         before = [s for s in steps if s.layer == 6]

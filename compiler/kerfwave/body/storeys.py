@@ -55,6 +55,11 @@ class Levels:
         """Twice the height of the chamber's middle, in layers: driver and terminals are centred there."""
         return self.chamber[0] + self.chamber[1]
 
+    @property
+    def lid(self) -> int:
+        """Number of the first layer above all air of chamber and guide, whatever seats and pockets are cut into it."""
+        return 1 + max(high for _, high in (self.chamber, *self.storeys))
+
 
 def levels(rules: BodyRules, counts: LayerCount, arrangement: Arrangement) -> Levels | None:
     """Return what an arrangement makes of a stack; None if the stack is too low for it.

@@ -134,6 +134,7 @@ def _steps(facts: Facts) -> tuple[Step, ...]:
         facts.sliced.layers,
         facts.of_one_body,
         body.openings,
+        lid=body.levels.lid,
         stack=body.rules.stack,
         fill=facts.fill,
         wire=facts.wire,

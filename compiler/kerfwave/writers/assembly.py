@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from kerfwave.model.parts import Layer, Opening, Piece, Ring
+from kerfwave.model.parts import Layer, Opening, Piece
 from kerfwave.numfmt import fixed
 from kerfwave.writers.openings import crosses
 from kerfwave.writers.words import INSETS, listed, mm_and_inches
@@ -59,6 +59,7 @@ def assembly_steps(
     pieces: Iterable[Piece],
     openings: Iterable[Opening] = (),
     *,
+    lid: int,
     stack: str = "upright",
     fill: Iterable[FillNote] = (),
     screw_count: int = 4,
@@ -73,14 +74,13 @@ def assembly_steps(
 ) -> tuple[Step, ...]:
     """Return all steps in the order of the work.
 
-    The lid is every layer on top that no air crosses: what has to be inside (wire, fibre, a last clean) comes just
-    before it, or before the floor that covers the place: `chamber_covered_by` is the layer over the chamber, if it is
-    not the lid. Times and pressures are left to the label of the glue; `dowels` is a sentence on them, if any.
+    `lid` is the first layer above all air of chamber and guide: what has to be inside (wire, fibre, a last clean) comes
+    just before it, or before the floor that covers the place: `chamber_covered_by` is the layer over the chamber, if it
+    is not the lid. Times and pressures are left to the label of the glue; `dowels` is a sentence on them, if any.
     `sheets` says of each piece which sheet it was cut from; `mounting` are the steps that come last.
     """
     layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
     by_id, sheets = {p.id: p for p in pieces}, sheets or {}
-    lid = first_lid_layer(layers, by_id)
     covered = lid if chamber_covered_by is None else chamber_covered_by
     wired = min(wire.layer + 1, covered) if wire else covered
     over = {floor.first: floor for floor in floors}
@@ -101,27 +101,6 @@ def assembly_steps(
             steps.append(_inset(piece, _whence((piece.id,), sheets)))
     steps += [_terminals(), _driver(screw_count, screw_hole_mm), *_proof(has_mouth)]
     return (*steps, *mounting)
-
-
-def first_lid_layer(layers: tuple[Layer, ...], pieces: dict[str, Piece]) -> int:
-    """Return the index of the first layer of the lid: above it no layer has air in it. At the least the last layer."""
-    areas = {layer.index: sum(_wood(pieces[i]) for i in layer.pieces) for layer in layers}
-    whole = max(areas.values())
-    lid = layers[-1].index
-    for layer in reversed(layers):
-        if areas[layer.index] < 0.995 * whole:
-            break
-        lid = layer.index
-    return max(lid, layers[min(1, len(layers) - 1)].index)  # something has to be open before it can be closed
-
-
-def _wood(piece: Piece) -> float:
-    """Return the area of a piece (shoelace formula), holes taken off."""
-
-    def area(ring: Ring) -> float:
-        return abs(sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(ring, (*ring[1:], ring[0]), strict=True))) / 2
-
-    return area(piece.outline) - sum(area(h) for h in piece.holes)
 
 
 def _prepare(count: int, stack: str, pair: bool) -> Step:
