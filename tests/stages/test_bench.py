@@ -72,6 +72,8 @@ def test_dowels_screws_wire_and_gasket(bill, report):
     line = row(bill, "Dowel")
     assert float(line["quantity"]) == pytest.approx(sum(h["to_z_mm"] - h["from_z_mm"] for h in holes), abs=0.1)
     assert float(line["mass_g"]) == pytest.approx(math.pi / 4 * 0.3**2 * float(line["quantity"]) / 10 * 0.7, abs=0.06)
+    length = float(re.fullmatch(r"\d+ of ([\d.]+) mm", line["note"])[1])  # longer than its hole, it holds the lid up
+    assert length == pytest.approx(holes[0]["to_z_mm"] - holes[0]["from_z_mm"], abs=0.05)
     assert float(row(bill, "Wood screw")["quantity"]) == 4
     ends = {o["kind"]: o["centre_mm"] for o in report["openings"]}
     assert float(row(bill, "Two-core")["quantity"]) > math.dist(ends["driver"], ends["terminal"])
@@ -132,6 +134,7 @@ def test_glue_dowels_and_measuring_are_said(guide, report):
     )
     assert told and int(told[1]) == len(holes) and float(told[2]) == pytest.approx(length, abs=0.05)
     assert (int(told[3]), int(told[4])) == (layers[0], layers[-1])
+    assert "Draw them out before the board goes on" in glue and f"From layer {layers[-1]} on they stay in" in glue
     typed = [text(code) for code in part(guide, "measure").iter(f"{H}code")]
     for command in ("sweep write", "sweep read", "promise", "fit", "learn recipe", "learn measured"):
         assert any(line.startswith(f"kerfwave {command}") for line in typed), command

@@ -51,11 +51,11 @@ def joint_texts(facts: Facts) -> tuple[str, ...]:
     return ("No glue below it.", *joints)
 
 
-def dowel_text(facts: Facts) -> str:
-    """Return how the dowels go in; nothing if there are none."""
+def dowel_texts(facts: Facts) -> tuple[str, ...]:
+    """Return how the dowels go in, and how to clamp a stack that they stand out of; nothing if there are none."""
     holes = [p for p in facts.built.body.air if p.kind == "dowel"]
     if not holes:
-        return ""
+        return ()
     low, high = holes[0].from_z_mm, holes[0].to_z_mm
     through = [
         x.index for x in facts.sliced.layers if x.z_mm < high - x.thickness_mm / 2 and x.z_mm > low - x.thickness_mm / 2
@@ -64,7 +64,10 @@ def dowel_text(facts: Facts) -> str:
     size = f"{mm(high - low)}, {facts.spec.enclosure.dowel_mm:g} mm across"
     return (
         f"Cut {len(holes)} dowels{each} of {size}, to stand in the holes of layers {through[0]} to {through[-1]}. "
-        "They line the stack up, dry and when it is glued."
+        "They line the stack up, dry and when it is glued. One that is too long holds the next layer up.",
+        "Dowels: keep glue off their holes. Draw them out before the board goes on, and push them back for the next "
+        f"layers; or bore the board where they stand. From layer {through[-1]} on they stay in, and none stands out "
+        "(common practice).",
     )
 
 

@@ -9,7 +9,7 @@ from kerfwave.model.kinds import kind_of_entry
 from kerfwave.model.spec import SheetStock
 from kerfwave.stages.facts import Facts, area_mm2
 from kerfwave.writers.bill import BillRow
-from kerfwave.writers.words import percent
+from kerfwave.writers.words import mm, percent
 
 GLUE_G_M2 = 150.0  # wood glue on one face of each joint (common practice: 120 to 180 g/m2)
 DOWEL_KG_M3 = 700.0  # beech and birch, air dry (from memory)
@@ -138,7 +138,7 @@ def _dowels(facts: Facts) -> list[BillRow]:
             "mm",
             math.pi / 4 * diameter_mm**2 * length * DOWEL_KG_M3 * 1e-6,
             used_in="through the stack",
-            note=f"{n * len(holes)} of {length / len(holes) / n:.0f} mm",
+            note=f"{n * len(holes)} of {mm(length / len(holes) / n)}",
         )
     ]
 
@@ -205,7 +205,8 @@ def bill_total(rows: tuple[BillRow, ...]) -> str:
     missing = len(rows) - len(priced)
     if not priced:
         return "The shelf has no price for any of it"
-    return f"The {len(priced)} priced lines come to {math.fsum(priced):.2f}; {missing} have no price on the shelf"
+    lines = "one priced line comes" if len(priced) == 1 else f"{len(priced)} priced lines come"
+    return f"The {lines} to {math.fsum(priced):.2f}; {missing} have no price on the shelf"
 
 
 def glue_area_mm2(facts: Facts) -> float:

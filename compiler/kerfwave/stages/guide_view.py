@@ -9,7 +9,7 @@ from kerfwave import cut
 from kerfwave.engine.codec import digest
 from kerfwave.model.parts import Piece, SheetProgram
 from kerfwave.numfmt import several
-from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_text, joint_texts, measuring
+from kerfwave.stages.bench_view import WATCH, consumables, coupon_table, dowel_texts, joint_texts, measuring
 from kerfwave.stages.bill import bill_total
 from kerfwave.stages.driver_view import driver_table
 from kerfwave.stages.facts import Facts, proved_least
@@ -64,7 +64,7 @@ def guide_model(facts: Facts, bill: tuple[BillRow, ...], files: Mapping[str, str
         unverified=not all(facts.recipes.of(p.stock).verified for p in facts.paths.programs),
         coupons=_coupons(facts, files),
         learn=(
-            'kerfwave learn recipe recipes/mine.yaml --name "a name of your own" --package THIS_FOLDER '
+            'kerfwave learn recipe SPECS_FOLDER/recipes/mine.yaml --name "a name of your own" --package THIS_FOLDER '
             "--coupon coupon-kerf --date YEAR-MONTH-DAY --power PERCENT --feed MM_MIN --passes N --gap MM"
         ),
         cut_down=_cut_down(facts, files),
@@ -143,7 +143,7 @@ def _steps(facts: Facts) -> tuple[Step, ...]:
         pair=spec.count > 1,
         screw_count=spec.driver.screw_count,
         screw_hole_mm=spec.driver.screw_hole_mm,
-        dowels=dowel_text(facts),
+        dowels=dowel_texts(facts),
         sheets=sheets_of_pieces(facts),
         mounting=mounting_steps(facts),
     )

@@ -66,7 +66,7 @@ def assembly_steps(
     screw_hole_mm: float | None = None,
     wire: WireNote | None = None,
     pair: bool = False,
-    dowels: str = "",
+    dowels: tuple[str, ...] = (),
     floors: Iterable[FloorNote] = (),
     chamber_covered_by: int | None = None,
     sheets: Mapping[str, str] | None = None,
@@ -76,7 +76,8 @@ def assembly_steps(
 
     `lid` is the first layer above all air of chamber and guide: what has to be inside (wire, fibre, a last clean) comes
     just before it, or before the floor that covers the place: `chamber_covered_by` is the layer over the chamber, if it
-    is not the lid. Times and pressures are left to the label of the glue; `dowels` is a sentence on them, if any.
+    is not the lid. Times and pressures are left to the label of the glue; `dowels` says how they are cut and how
+    the stack is clamped round them, if there are any.
     `sheets` says of each piece which sheet it was cut from; `mounting` are the steps that come last.
     """
     layers, openings, fill = tuple(layers), tuple(openings), tuple(fill)
@@ -85,7 +86,7 @@ def assembly_steps(
     wired = min(wire.layer + 1, covered) if wire else covered
     over = {floor.first: floor for floor in floors}
     has_mouth = any(o.kind == "mouth" for o in openings)
-    steps = [_prepare(len(layers), stack, pair), _dry(layers, has_mouth, dowels), _how(stack)]
+    steps = [_prepare(len(layers), stack, pair), _dry(layers, has_mouth, dowels[:1]), _how(stack, dowels[1:])]
     for position, layer in enumerate(layers):
         if layer.index == wired:
             steps.append(_channel(wire, layer.index) if wire else _wire(layer.index))
@@ -119,14 +120,14 @@ def _prepare(count: int, stack: str, pair: bool) -> Step:
     )
 
 
-def _dry(layers: tuple[Layer, ...], has_mouth: bool, dowels: str) -> Step:
+def _dry(layers: tuple[Layer, ...], has_mouth: bool, dowels: tuple[str, ...]) -> Step:
     path = ("Look along the path of the air as it builds up: it must be open from the chamber to the mouth.",)
     return Step(
         "dry-stack",
         "prepare",
         "Stack it dry",
         (
-            *((dowels,) if dowels else ()),
+            *dowels,
             f"Stack all {len(layers)} layers without glue, each against its drawing, and press the outer faces flush.",
             "Try the insets in their seats, and the driver and the posts in the insets.",
             *(path if has_mouth else ()),
@@ -135,7 +136,7 @@ def _dry(layers: tuple[Layer, ...], has_mouth: bool, dowels: str) -> Step:
     )
 
 
-def _how(stack: str) -> Step:
+def _how(stack: str, dowels: tuple[str, ...]) -> Step:
     arrow = "its arrow towards you" if stack == "upright" else "its arrow to the top edge"
     return Step(
         "how",
@@ -147,6 +148,7 @@ def _how(stack: str) -> Step:
             f"Lay: the pieces as drawn, the side with the id up, {arrow}, outer faces flush with those below.",
             "Wipe: squeezed-out glue comes off the air path with the damp cloth before it sets. It narrows the guide.",
             "Clamp: over a flat board, as long as the label of the glue says. Check with the square before you go.",
+            *dowels,
         ),
     )
 
