@@ -14,7 +14,7 @@ from bodies import DRIVER, assert_filled, failures, house, made, rectangle, trap
 from kerfwave.body import measure, shapes
 from kerfwave.body.mounts import apart_mm, check_feet, check_hang, check_load, sizes_mm
 from kerfwave.model.spec import Enclosure
-from kerfwave.stages.body import _hangs_not
+from kerfwave.stages.body import _hang_none, _hangs_not
 
 KINDS = ("foot", "keyhole")
 THICK = {"upright": 12.0, "facing": 19.0}  # walls that take a keyhole: depth of a wall, or layers of a lid
@@ -98,6 +98,14 @@ def test_the_stage_takes_no_body_that_cannot_hang_or_blows_into_the_wall():
     assert found(thick, asked) == ""
     back, *_ = made(plan, height=120.0, wall_mm=12.0, hang_screw_mm=4.0, mouth_face="back")
     assert "open into the wall" in found(back, asked)
+
+
+def test_a_target_out_of_reach_is_told_where_its_best_bodies_cannot_hang():
+    alone = SimpleNamespace(reach=(), out_of_reach="")
+    assert _hang_none(["no room"], alone) == "no room"
+    beyond = SimpleNamespace(reach=(("level", 13.0),), out_of_reach="level (nearest: 13.00 dB short)")
+    told = _hang_none(["no room", "no room"], beyond)
+    assert told.startswith("none of the 2 best bodies") and "keeps level (nearest: 13.00 dB short)" in told
 
 
 def test_feet_stand_wide_under_wood():

@@ -98,6 +98,12 @@ def test_too_big_names_the_pieces_and_their_size():
     assert "L03a is 391 x 20 mm" in str(caught.value)
     assert "390 x 390 mm" in str(caught.value)
     assert "ok" not in caught.value.pieces
+    many = tuple(piece(f"p{k}", rectangle(391.0, 20.0)) for k in range(30))
+    with pytest.raises(
+        DoesNotFit, match=r"p11 is 391 x 20 mm; 26 more are too large as well\. .*split: when-needed"
+    ) as caught:
+        pack(many, SQUARE, **RULES)
+    assert len(caught.value.pieces) == 30 and len(str(caught.value)) < 350
 
 
 def test_grain_can_make_a_piece_too_big():

@@ -22,6 +22,7 @@ from kerfwave.nest.tidy import tidy
 from kerfwave.numfmt import fixed
 
 _SHARE = 8  # so much less effort goes into angles beside the quarter turns, whose maps are many and slow to make
+_MOST_NAMED = 4  # so many pieces that are too large are named with their size: more is a wall of words
 
 
 def pack(
@@ -200,12 +201,15 @@ def _too_big(pieces: tuple[Piece, ...], sizes: tuple[Area, ...], sheet_grain: st
         return "no sheet has any usable area inside its margin: " + ", ".join(p.id for p in pieces)
     room = " or ".join(f"{fixed(a.width_mm, 2)} x {fixed(a.height_mm, 2)} mm" for a in sizes)
     lines = []
-    for piece in pieces:
+    for piece in pieces[:_MOST_NAMED]:
         turns = allowed_quarters(piece, sheet_grain)
         w, h = size_at(piece, turns[0])
         bound = "" if len(turns) == 4 else " with its grain along the sheet's"
-        lines.append(
-            f"piece {piece.id} is {fixed(w, 2)} x {fixed(h, 2)} mm{bound} and can't be cut: "
-            f"the usable area of a sheet is {room}"
-        )
-    return "; ".join(lines)
+        lines.append(f"{piece.id} is {fixed(w, 2)} x {fixed(h, 2)} mm{bound}")
+    more = len(pieces) - len(lines)
+    if more > 0:
+        lines.append(f"{more} more are too large as well")
+    return (
+        f"the usable area of a sheet on this bed is {room}, and {'; '.join(lines)}. Take larger sheets or a "
+        "smaller body, or have pieces split (split: when-needed in enclosure)"
+    )

@@ -74,8 +74,18 @@ def run(
         if built.strayed_db <= enclosure.as_built_db:
             break
     if best is None:  # sizing never returns without a design
-        raise StageError(refused[0], ("enclosure", "hang_screw_mm"))
+        raise StageError(_hang_none(refused, sized), ("enclosure", "hang_screw_mm"))
     return best
+
+
+def _hang_none(refused: list[str], sized: Sized) -> str:
+    """Say that none of the best bodies can hang, and if a target out of reach has chosen them, that too."""
+    text = (
+        refused[0] if len(refused) == 1 else f"none of the {len(refused)} best bodies can hang; the first: {refused[0]}"
+    )
+    if sized.reach:
+        text += f". No body tried keeps {sized.out_of_reach} even by itself: put the target right first"
+    return text
 
 
 def _hangs_not(built: Built, enclosure: Enclosure) -> str:

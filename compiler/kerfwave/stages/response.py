@@ -193,8 +193,7 @@ def _search(sized: Sized) -> Check:
         return Check("search", "ok", text, float(sized.tried), None)
     alone = "each promise by itself is kept by some body, all of them by none"
     if sized.reach:
-        nearest = ", ".join(f"{name} (nearest: {short:.2f} dB short)" for name, short in sized.reach)
-        alone = f"no body keeps {nearest} even by itself"
+        alone = f"no body keeps {sized.out_of_reach} even by itself"
     worst = ", ".join(f"{name} by {short:.2f} dB" for name, short in sized.binding)
     text = f"no body in {sized.tried} tried keeps the whole target; the best compromise misses {worst}; {alone}"
     return Check("search", "fail", text, float(sized.tried), None)

@@ -58,6 +58,11 @@ class Sized:
     binding: tuple[tuple[str, float], ...]
     reach: tuple[tuple[str, float], ...]
 
+    @property
+    def out_of_reach(self) -> str:
+        """The promises that no body keeps even by itself, as text: "level (nearest: 3.00 dB short)"; or nothing."""
+        return ", ".join(f"{name} (nearest: {short:.2f} dB short)" for name, short in self.reach)
+
 
 def run(
     driver: Driver,
