@@ -159,6 +159,26 @@ def test_errors_say_all_at_once_and_broken_parts_do_not_hide_others(findings, mi
     assert [finding.code for finding in findings(text)] == ["K401", "K404", "K204", "K205", "K201", "K203"]
 
 
+@pytest.mark.parametrize(
+    ("right", "wrong", "hint"),
+    [
+        ("bed_mm: [400, 400]", "bed_mm: 400x400", "[400, 400]"),
+        ("room:\n", "re_ohm: 3.6\nroom:\n", "move it to driver"),  # never taken for a misspelt room
+        ("  qms: 3.0", "  format: 1\n  qms: 3.0", "delete it here"),
+        ("width_mm: 380,", "width_mm: 380,5,", "decimals stand after a point"),
+        ("[5.9, 6.0, 5.95]", "[5,9, 6,1]", "decimals after a point"),  # a mean of 5.25 mm would be built from
+        ("[5.9, 6.0, 5.95]", "[5,09, 6,1]", "9, or"),
+        ("  height_mm: 260", "  height_mm:260", "a colon and a space after each key"),
+        ("  level_db: 78", "   level_db: 78", "one key: value on a line, neighbours at one indent"),
+    ],
+)
+def test_a_slip_is_told_where_it_stands_and_what_would_be_right(findings, minimal, right, wrong, hint):
+    text = minimal.replace(right, wrong, 1)
+    first = findings(text)[0]
+    assert first.level == "error" and first.hint.startswith(hint)
+    assert first.line == text[: text.index(wrong)].count("\n") + 1
+
+
 @pytest.mark.parametrize("name", ["name", "material", "date"])
 def test_one_line_texts_stay_on_one_line(findings, minimal, name):
     text = minimal.replace("provenance: {measured: false,", 'provenance: {measured: false, date: "x",')

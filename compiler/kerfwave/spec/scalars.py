@@ -74,7 +74,11 @@ def _number(text: str) -> str | int | float | Refusal:
         return _surprise(text, "some YAML readers count it in sixties (4:30 is 270)", "")
     if _OTHER_BASE.fullmatch(text):
         digits = text.lstrip("+-").lstrip("0").replace("_", "")
-        return _surprise(text, "a leading 0 may mean base 8, 16 or 2", digits if digits.isdigit() else "")
+        return _surprise(
+            text,
+            "a leading 0 may mean base 8, 16 or 2; decimals stand after a point, not a comma",
+            digits if digits.isdigit() else "",
+        )
     if _UNDERSCORES.fullmatch(text):
         return _surprise(text, "some YAML readers drop the underscores, others take it for text", text.replace("_", ""))
     return text

@@ -102,6 +102,10 @@ def _unknown_keys(source: Source, path: KeyPath, value: dict[str, Any], part: An
         else:
             home = suggest.home_of(key)
             why, hint = (f"{key} is a key of {home}", f"move it to {home}") if home else (takes, "")
+            if key == "format":  # every spec has it, so there is nothing to move
+                hint = "delete it here"
+            elif key.isdigit() and value[key] is None:  # front_mm: 190,5 between braces
+                hint = "decimals stand after a point, not a comma"
         message = f"unknown key {quoted(key)} in {label(path)}"
         yield Wrong((*path, key), finding_at(source, span, "K201", message, why, hint))
 

@@ -40,6 +40,8 @@ def twin(key: str, present: Iterable[str], part: Any) -> str:
         same: list[str] = [name for name in names if stem in (split_key(name)[0], name)]
         if same:
             return same[0]
+    if key in _homes():  # spelled right, only not here
+        return ""
     return nearest(key, required) or nearest(key, free, 0.7)
 
 
@@ -138,10 +140,21 @@ def retyped(value: Any, part: Any) -> str:
         return "true or false, without quotes"
     if isinstance(value, float) and types == ["integer"]:
         return f"{round(value)}, if that is what is meant"
+    if isinstance(value, str) and types == ["array"]:
+        return _list_from(value, part)
     if types == ["string"] and "enum" not in part and isinstance(value, int | float):
         text = str(value).lower() if isinstance(value, bool) else number(value)
         return f'"{text}" in quotes, if the text is meant'
     return ""
+
+
+def _list_from(text: str, part: Any) -> str:
+    """Return the list that was probably meant: 380x380 for two numbers, or a single entry without brackets."""
+    entries = part["items"].get("type", ["string", "object"])
+    if entries != "number":
+        return f"[{text}]" if "string" in entries and len(text) < 40 else ""
+    numbers = re.findall(r"\d+(?:\.\d+)?", text)
+    return f"[{', '.join(numbers)}]" if part.get("minItems", 0) <= len(numbers) <= part["maxItems"] else ""
 
 
 def _number_from(text: str, part: Any) -> str:

@@ -52,6 +52,14 @@ def labels(stock: model.Stock, body: model.Enclosure, at: Places) -> Iterator[Fi
 
 
 def _measured(readings: tuple[float, ...], label: float, path: tuple[str | int, ...], at: Places) -> Iterator[Finding]:
+    worst = max(readings, key=lambda reading: abs(reading - label))
+    if len(readings) > 1 and abs(worst - label) > _OTHER_SHEET * label:  # a mean would hide it, and be built from
+        message = f"one reading is {number(worst)} mm, the label says {number(label)} mm"
+        why = "no sheet is so far from its label; 4,1 in a list is two readings, 4 and 1"
+        yield at.finding(
+            (*path, "measured_mm"), "K405", message, why, "decimals after a point, as in 4.1; or measure again"
+        )
+        return
     mean = math.fsum(readings) / len(readings)
     # Sanded plywood, t = label: from -(0.4 + 0.03 t) to +(0.2 + 0.03 t) mm, EN 315 as makers' tables and the formula
     # of GB/T 9846 give it; the EN text itself was not seen.

@@ -198,8 +198,10 @@ class _Reader:
             raise _TooMuch
 
     def syntax(self, error: yaml.YAMLError) -> None:
-        mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
         problem = str(getattr(error, "problem", None) or getattr(error, "reason", None) or "it cannot be read")
+        marks = ("problem_mark", "context_mark")  # a key without its colon is told where it stands, not a line later
+        at = (getattr(error, name, None) for name in (marks[::-1] if problem.startswith("could not find") else marks))
+        mark = next((one for one in at if one is not None), None)
         context = str(getattr(error, "context", None) or "")
         span = self.mark(mark) if mark is not None else Span(1, 1)
         hint = next((hint for sign, hint in _SYNTAX_HINTS if sign in problem), "")
@@ -331,7 +333,10 @@ _SYNTAX_HINTS = (
     ("found a tab character", "indent with spaces, not with tabs"),
     ("found character '\\t'", "indent with spaces, not with tabs"),
     ("found character that cannot start any token", "indent with spaces, not tabs; quote text that begins with a sign"),
-    ("mapping values are not allowed", "one key: value on a line; quote text that holds a colon and a space"),
+    (
+        "mapping values are not allowed",
+        "one key: value on a line, neighbours at one indent; quote text that holds a colon and a space",
+    ),
     ("could not find expected ':'", "a colon and a space after each key"),
     ("did not find expected key", "give keys of one level the same indent"),
     ("did not find expected '-' indicator", "give entries of one list the same indent"),
