@@ -1,14 +1,18 @@
 """Sheets larger than the bed: blanks that lie in them, cuts that free the blanks."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.affinity import affine_transform
 from shapely.geometry import LineString, Polygon, box
+from shapely.ops import unary_union
 
 from kerfwave.model.spec import KeepOut, SheetStock
 from kerfwave.nest import LEAST_MM, break_down, divide, pack_divided
+from kerfwave.nest.areas import kept_out
 from nest_samples import assert_legal, piece, rectangle
 
 BED = (400.0, 300.0)
@@ -46,6 +50,30 @@ def test_blanks_lie_in_the_sheet_a_kerf_apart_and_on_the_bed(stock, may_turn):
         Polygon(b.sheet.outline_mm).area if b.sheet.outline_mm else b.width_mm * b.height_mm for b in division.blanks
     )
     assert area <= wood.area + 1e-3
+
+
+@st.composite
+def places(draw):
+    x, y, w, h = (float(draw(st.integers(5, most))) for most in (900, 900, 300, 300))
+    shape = draw(st.sampled_from(["rectangle", "circle", "polygon"]))
+    if shape == "rectangle":
+        return KeepOut(shape, "clamp", x, y, width_mm=w, height_mm=h)
+    if shape == "circle":
+        return KeepOut(shape, "magnet", x, y, diameter_mm=w)
+    return KeepOut(shape, "knot", points_mm=((x, y), (x + w, y + h / 3), (x + w / 2, y + h)))
+
+
+@given(stocks(), st.lists(places(), min_size=1, max_size=3), st.booleans())
+@settings(max_examples=60)
+def test_what_is_kept_free_stays_on_its_wood_when_a_sheet_is_cut_down(stock, kept, may_turn):
+    division = divide(0, replace(stock, keep_out=tuple(kept)), BED, KERF, may_turn=may_turn)
+    on_sheet = unary_union([Polygon(kept_out(place).outline) for place in kept])
+    for blank in division.blanks:
+        x, y = blank.x_mm, blank.y_mm
+        field = box(x, y, x + blank.width_mm, y + blank.height_mm)
+        turn = (0, 1, -1, 0, x, y + blank.height_mm) if blank.turned else (1, 0, 0, 1, x, y)
+        on_blank = unary_union([affine_transform(Polygon(kept_out(p).outline), turn) for p in blank.sheet.keep_out])
+        assert on_blank.intersection(field).symmetric_difference(on_sheet.intersection(field)).area < 1e-3
 
 
 @given(stocks(), st.integers(1, 5))
