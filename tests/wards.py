@@ -76,7 +76,7 @@ def _of_code(text: str) -> Iterator[str]:
         yield "not plain ASCII lines"
     for number, line in enumerate(text.splitlines(), 1):
         bare, opened = "", False
-        for sign in line:
+        for sign in line.partition(";")[0] if line.startswith(";") else line:
             opened = (opened or sign == "(") and not (opened and sign == ")")
             bare += "" if opened or sign == ")" else sign
         if opened or MARK in bare or not CODE_LINE.fullmatch(bare.strip()):

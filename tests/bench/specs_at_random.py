@@ -118,6 +118,83 @@ def mixed(data: dict[str, Any], seed: int) -> dict[str, Any]:
     return {**data, "stock": {**stock, "sheets": sheets}, "enclosure": enclosure}
 
 
+def in_a_shop(data: dict[str, Any], seed: int) -> dict[str, Any]:
+    """Return a spec with a machine, sheets, a recipe and ways of building that a person could have, all drawn."""
+    chance = Chance(seed + 2_000_000)
+    bed = chance.pick(300, 390, 400, 600), chance.pick(300, 400, 410, 600)
+    machine = {
+        **MACHINE,
+        "bed_mm": list(bed),
+        "acceleration_mm_s2": chance.pick(100, 500, 3000),
+        "power_scale": chance.pick(100, 255, 1000),
+        "laser_on": chance.pick("M3", "M4"),
+        "arcs": chance.pick(True, False),
+        "decimals": chance.pick(2, 3, 4),
+        "line_length": chance.pick(60, 80, 256),
+        "comments": chance.pick("parentheses", "semicolon", "none"),
+        "power_on_moves": chance.pick(True, False),
+        "program_end": chance.pick("M2", "M30"),
+        "bridges": chance.pick("when-needed", "when-needed", "never"),
+        "support_gap_mm": chance.pick(2, 10, 40),
+        "bed_surface": chance.pick("matt-steel", "wood", "unknown"),
+    }
+    if chance.one() < 0.5:
+        machine |= {"air_on": "M8", "air_off": "M9"}
+    stock = data["stock"]
+    sheets = [
+        {**sheet, "width_mm": chance.pick(300, 390, 600), "height_mm": chance.pick(300, 400, 800), "price": 4.5}
+        for sheet in stock["sheets"]
+    ]
+    if chance.one() < 0.3:
+        clamp = {"shape": "rectangle", "what": "clamp", "x_mm": 0, "y_mm": 0, "width_mm": 30, "height_mm": 20}
+        knot = {"shape": "circle", "what": "knot", "x_mm": 150, "y_mm": 140, "diameter_mm": 15}
+        sheets[0]["keep_out"] = [clamp, knot]
+    if chance.one() < 0.3:
+        corner = [[0, 0], [380, 0], [380, 160], [190, 350], [0, 350]]
+        sheets.append({"outline_mm": corner, "count": 2, **{k: v for k, v in sheets[0].items() if "measured" in k}})
+    stock = {**stock, "sheets": sheets, "turns": chance.pick("quarter", "quarter", "any")}
+    if chance.one() < 0.3:
+        stock["grain"] = chance.pick("x", "y")
+    enclosure = {
+        **data["enclosure"],
+        "marks": chance.pick("none", "ids", "outlines"),
+        "recess": chance.pick(True, False),
+        "split": chance.pick("when-needed", "when-needed", "saves-stock", "never"),
+        "seam": chance.pick("butt", "keyed"),
+        "storeys": chance.pick("never", "when-needed"),
+        "inset_fit": chance.pick("press", "slide", "glue"),
+        "case": chance.pick("chamber-and-guide", "chamber-and-guide", "chamber-and-guide", "closed", "vented"),
+        "lip_mm": chance.pick(0, 3),
+    }
+    if enclosure["case"] in ("closed", "vented"):
+        del enclosure["guide_least_mm"]
+    recipe = {
+        "name": "drawn",
+        "optical_power_w": 10,
+        "wavelength_nm": 450,
+        "material": stock["material"],
+        "glue": stock["glue"],
+        "thickness_mm": stock["thickness_mm"],
+        "air_assist": "air_on" in machine,
+        "power_percent": chance.pick(60, 100),
+        "feed_mm_min": chance.pick(150, 400, 900),
+        "passes": chance.pick(1, 2, 5),
+        "kerf_mm": round(chance.spread(0.06, 0.45), 2),
+        "pass_order": chance.pick("contour", "sheet"),
+        "provenance": {"measured": True, "date": "2026-01-02", "coupon": "drawn"},
+    }
+    return {
+        **data,
+        "count": chance.pick(1, 1, 1, 2),
+        "programs": chance.pick("sheet", "sheet", "piece"),
+        "checks": {"field": chance.one() < 0.15},
+        "enclosure": enclosure,
+        "stock": stock,
+        "machine": machine,
+        "recipes": [recipe],
+    }
+
+
 def _driver(chance: Chance, frame: float) -> dict[str, Any]:
     size = frame / 75
     return {

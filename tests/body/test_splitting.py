@@ -119,3 +119,21 @@ def test_stock_is_saved_or_left_alone():
             assert len(less.pieces) > len(few.pieces)
         else:
             assert less == few and "save no sheet" in said.text
+
+
+def test_with_too_few_sheets_for_either_way_rings_stay_whole():
+    body, cut, *_ = made(rectangle(190, 220))
+    stock = Stock("birch", "birch-plywood", "muf", 6.3, (6.3,), 680, (SheetStock(205.0, 235.0, 1),))
+    shop = Shop(kinds(stock), 5.0, 2.0, None, "quarter", (400.0, 400.0), 1)
+    same, said = least_stock(body, cut, (), shop, keyed=False)
+    assert same == cut and "do not fit" in said.text
+
+
+def test_what_counts_are_the_sheets_that_are_opened_not_their_blanks():
+    """Two frames on one sheet that is cut in two for the bed: whole they take one, so nothing can be saved."""
+    body, cut, *_ = made(rectangle(190, 220))
+    few = dataclasses.replace(cut, layers=cut.layers[6:8], pieces=tuple(p for p in cut.pieces if p.layer in (7, 8)))
+    stock = Stock("birch", "birch-plywood", "muf", 6.3, (6.3,), 680, (SheetStock(410.2, 235.0, 8),))
+    shop = Shop(kinds(stock), 5.0, 2.0, None, "quarter", (205.0, 235.0), 1)
+    same, said = least_stock(body, few, (), shop, keyed=False)
+    assert same == few and "save no sheet" in said.text

@@ -8,7 +8,7 @@ Limits: angles other than quarter turns come from a short list; the number of sh
 """
 
 from kerfwave.nest.blanks import LEAST_MM, Blank, Division, divide
-from kerfwave.nest.breakdown import break_down, pack_divided
+from kerfwave.nest.breakdown import break_down, pack_divided, taken
 from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
 from kerfwave.nest.exact import NestFault
 from kerfwave.nest.joining import joined, joined_breakdowns
@@ -30,4 +30,5 @@ __all__ = [
     "least_spacing_mm",
     "pack",
     "pack_divided",
+    "taken",
 ]

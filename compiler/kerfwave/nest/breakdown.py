@@ -40,8 +40,19 @@ def break_down(nest: Nest, divisions: tuple[Division, ...], line_mm: float, kerf
     Sheets are taken in the order of the nest's: a blank of a sheet that is opened already first, then one of the
     smallest sheet that has such a blank. Only cuts that set a used blank free are made.
     """
+    return Breakdown(
+        tuple(
+            _opened(number, division, used, line_mm, kerf_mm)
+            for number, (division, used) in enumerate(taken(nest, divisions), start=1)
+        ),
+        line_mm,
+    )
+
+
+def taken(nest: Nest, divisions: tuple[Division, ...]) -> list[tuple[Division, dict[int, int]]]:
+    """Return the division of each sheet that is taken from the stock, and which blank of it is which of the nest's."""
     order = sorted(divisions, key=lambda d: (d.stock.width_mm * d.stock.height_mm, d.entry))
-    opened: list[tuple[Division, dict[int, int]]] = []  # division, and sheet of the nest by index of blank
+    opened: list[tuple[Division, dict[int, int]]] = []
     for sheet in nest.sheets:
         kind = (sheet.width_mm, sheet.height_mm, sheet.outline, sheet.keep_out)
         for division, used in opened:
@@ -58,12 +69,7 @@ def break_down(nest: Nest, divisions: tuple[Division, ...], line_mm: float, kerf
                     break
             else:
                 raise ValueError(f"sheet {sheet.number} is none of the blanks")
-    return Breakdown(
-        tuple(
-            _opened(number, division, used, line_mm, kerf_mm) for number, (division, used) in enumerate(opened, start=1)
-        ),
-        line_mm,
-    )
+    return opened
 
 
 def _free(division: Division, used: dict[int, int], kind: SheetKind) -> int | None:

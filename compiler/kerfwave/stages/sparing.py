@@ -12,10 +12,12 @@ from kerfwave.body.pairs import left_and_right
 from kerfwave.body.slices import Slices
 from kerfwave.body.splitting import CannotSplit, Rooms, split_layers
 from kerfwave.model.kinds import Kind
-from kerfwave.model.parts import Check, Piece, Sheet
+from kerfwave.model.parts import Check, Piece
+from kerfwave.model.spec import SheetStock
 from kerfwave.numfmt import several
 from kerfwave.stages.supply import SPACING_MM
 
+KERF_MM = 0.2  # by which large sheets are divided: the recipe's is not known yet
 SHARES = (0.75, 0.55)  # of the plan's longest side, that no part of a ring shall exceed: what is tried
 
 
@@ -54,9 +56,10 @@ def least_stock(
     """
     tried = [(cut, _area(cut, insets, shop)) for cut in _ways(body, whole, shop, keyed=keyed)]
     first, (base_mm2, base_sheets) = tried[0]
-    cut, (area_mm2, sheets) = min(tried, key=lambda t: (round(t[1][0]), len(t[0].pieces)))
-    if cut is first or not math.isfinite(area_mm2):
-        return first, Check("split", "ok", "rings in parts would save no sheet, so they stay whole")
+    cut, (area_mm2, sheets) = min(tried, key=lambda t: (round(t[1][0], 1), len(t[0].pieces)))
+    if cut is first:
+        less = "would save no sheet" if math.isfinite(area_mm2) else "do not fit on the sheets that there are either"
+        return first, Check("split", "ok", f"rings in parts {less}, so they stay whole")
     text = f"rings in parts, {len(cut.pieces)} pieces instead of {len(first.pieces)}, take {several(sheets, 'sheet')}"
     text += f" instead of {base_sheets}" if math.isfinite(base_mm2) else "; whole they take more than there are"
     return cut, Check("split", "ok", text, float(sheets), float(base_sheets) if math.isfinite(base_mm2) else None)
@@ -78,12 +81,16 @@ def _area(cut: Slices, insets: tuple[Piece, ...], shop: Shop) -> tuple[float, in
     pieces = cut.pieces
     if shop.count > 1:
         pieces = tuple(piece for one in left_and_right(cut) for piece in one.pieces)
-    sheets: list[Sheet] = []
+    found: list[SheetStock] = []
     for kind in shop.kinds:
+        divisions = tuple(
+            nest.divide(entry, sheet, shop.bed_mm, KERF_MM, may_turn=shop.grain is None)
+            for entry, sheet in enumerate(kind.stock.sheets)
+        )
         try:
-            packed = nest.pack(
+            packed = nest.pack_divided(
                 tuple(p for p in (*pieces, *insets) if p.thickness_mm == kind.thickness_mm),
-                kind.stock.sheets,
+                divisions,
                 bed_mm=shop.bed_mm,
                 margin_mm=shop.margin_mm,
                 spacing_mm=SPACING_MM if shop.spacing_mm is None else shop.spacing_mm,
@@ -92,5 +99,5 @@ def _area(cut: Slices, insets: tuple[Piece, ...], shop: Shop) -> tuple[float, in
             )
         except (nest.DoesNotFit, nest.NotEnoughSheets):
             return math.inf, 0
-        sheets += packed.sheets
-    return math.fsum(s.width_mm * s.height_mm for s in sheets), len(sheets)
+        found += [division.stock for division, _ in nest.taken(packed, divisions)]
+    return math.fsum(s.width_mm * s.height_mm for s in found), len(found)
