@@ -173,7 +173,7 @@ def main() -> int:
     asked = parser.parse_args()
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")
     outcomes = []
-    with ProcessPoolExecutor(asked.jobs, max_tasks_per_child=10) as pool:
+    with ProcessPoolExecutor(asked.jobs) as pool:
         for outcome in pool.map(attempt, range(asked.first, asked.first + asked.specs)):
             outcomes.append(outcome)
             if outcome.wrong or asked.list:
