@@ -10,12 +10,13 @@ from kerfwave.model.spec import SheetStock
 from kerfwave.nest import NotEnoughSheets, pack
 from kerfwave.nest.areas import areas
 from kerfwave.nest.board import Past
+from kerfwave.nest.exact import Cover, lay, settle, verify
 from kerfwave.nest.fill import fresh, lay_large, vary
 from kerfwave.nest.items import Forms, item
 from kerfwave.nest.maps import Maps
 from kerfwave.nest.offcut import under
-from nest_samples import assert_legal
-from nest_strategies import jobs, offcuts
+from nest_samples import assert_legal, piece, rectangle
+from nest_strategies import BED, jobs, offcuts
 
 
 @given(jobs(), st.lists(offcuts(), min_size=1, max_size=2), st.sampled_from(["quarter", "quarter", "any"]))
@@ -86,3 +87,14 @@ def test_rectangles_under_a_skyline(heights):
     assert found <= there
     for left, width, height in there:
         assert any(x <= left and left + width <= x + w and height <= h for x, w, h in found)
+
+
+@given(st.floats(-1.5e-6, 1.5e-6), st.floats(-1.5e-6, 1.5e-6), st.integers(0, 3000), st.integers(0, 3000))
+def test_pieces_are_pushed_to_the_margin_and_no_farther(x, y, right, up):
+    """Outlines that are no whole micrometres, such as those of pieces turned to any angle."""
+    (area,) = areas((SheetStock(200.0, 150.0, 1),), BED, 5.0)
+    one = item(piece("a", rectangle(60.0, 40.0), x=x, y=y), Forms(), (area,), 5.0, None)
+    lying = lay(one, one.stances[0], 5.0 + right / 1000, 5.0 + up / 1000)
+    (settled,) = settle(Cover(area, (lying,)), 2.0).lying
+    verify({"a": settled.shape}, area, 2.0)
+    assert settled.shape.bounds[0] < 5.001 + 1e-6 and settled.shape.bounds[1] < 5.001 + 1e-6

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,7 +79,7 @@ def settle(cover: Cover, spacing_mm: float) -> Cover:
         for k in sorted(range(len(shapes)), key=lambda k: (shapes[k].bounds[1 if dy else 0], shapes[k].bounds, k)):
             x0, y0, x1, y1 = shapes[k].bounds
             room = (y0 if dy else x0) - margin_mm
-            most = round(min(_REACH_MM, room + _LENGTH_MM / 2) * 1000 - 0.499)
+            most = math.floor(min(_REACH_MM, room + _LENGTH_MM / 2) * 1000)
             if most <= 0:
                 continue
             swept = (x0 + dx * _REACH_MM, y0 + dy * _REACH_MM, x1, y1)
