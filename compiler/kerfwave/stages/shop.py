@@ -50,6 +50,6 @@ def shop(
             "glue": spec.stock.glue,
             "nominal_mm": main.stock.thickness_mm,
             "measured_mm": main.thickness_mm,
-            **({"kinds": by_kind} if len(kinds) > 1 else {}),
+            **({"kinds": by_kind} if len(kinds) > 1 or main.stock.name != spec.stock.name else {}),
         },
     }
