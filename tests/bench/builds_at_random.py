@@ -39,6 +39,7 @@ from rs274 import interpret
 from wards import of_package
 
 TOLERANCE_MM = 0.03  # chords of arcs, rounding to two decimals
+SLOW_S = 60.0
 BRIDGE_MM = 4.0  # the widest bridge, its ramps and a kerf
 
 
@@ -94,9 +95,8 @@ def of_programs(package: Path) -> tuple[int, list[str]]:
     """Return how many pieces the programs of a package cut, and what is wrong with how."""
     report = json.loads((package / "report.json").read_text("utf-8"))
     stock = report["stock"]
-    names = {kind["measured_mm"]: kind["name"] for kind in stock.get("kinds", [stock])}
-    recipes = {recipe["stock"]: recipe for recipe in report["recipes"]}
-    recipe_of = {thick: recipes[name] for thick, name in names.items()}
+    names = {kind["name"]: kind["measured_mm"] for kind in stock.get("kinds", [stock])}
+    recipe_of = {names[recipe["stock"]]: recipe for recipe in report["recipes"]}
     sheets = {sheet["number"]: sheet for sheet in report["nest"]["sheets"]}
     cuts: dict[int, list[LineString]] = defaultdict(list)
     for file in sorted((package / "gcode").glob("sheet-*.nc")):
@@ -176,7 +176,7 @@ def main() -> int:
     with ProcessPoolExecutor(asked.jobs) as pool:
         for outcome in pool.map(attempt, range(asked.first, asked.first + asked.specs)):
             outcomes.append(outcome)
-            if outcome.wrong or asked.list:
+            if outcome.wrong or asked.list or outcome.seconds > SLOW_S:
                 print(outcome.seed, outcome.status, f"{outcome.seconds:.1f} s", *outcome.wrong, sep="\n  ", flush=True)
             if asked.list:
                 print(outcome.said)

@@ -25,13 +25,16 @@ def pack_divided(pieces: tuple[Piece, ...], divisions: tuple[Division, ...], **r
 
     Where the stock is one size of sheet, of which several blanks are cut, as few of those sheets are opened as will do.
     """
-    stock = divisions[0].stock
-    if len(divisions) == 1 and not divisions[0].whole:
-        wood = sum(Polygon(p.outline, p.holes).area for p in pieces)
-        for count in range(max(1, math.ceil(wood / (stock.width_mm * stock.height_mm))), stock.count):
-            with suppress(NotEnoughSheets):
-                return pack(pieces, tuple(replace(b.sheet, count=count) for b in divisions[0].blanks), **rules)
-    return pack(pieces, tuple(b.sheet for d in divisions for b in d.blanks), **rules)
+    found = pack(pieces, tuple(b.sheet for d in divisions for b in d.blanks), **rules)
+    if len(divisions) > 1 or divisions[0].whole:
+        return found
+    division = divisions[0]
+    wood = sum(Polygon(p.outline, p.holes).area for p in pieces)
+    least = max(1, math.ceil(wood / (division.stock.width_mm * division.stock.height_mm)))
+    with suppress(NotEnoughSheets):
+        while (fewer := len(taken(found, divisions)) - 1) >= least:
+            found = pack(pieces, tuple(replace(b.sheet, count=fewer) for b in division.blanks), **rules)
+    return found
 
 
 def break_down(nest: Nest, divisions: tuple[Division, ...], line_mm: float, kerf_mm: float) -> Breakdown:
