@@ -25,6 +25,11 @@ if TYPE_CHECKING:
     from kerfwave.explore.variants import Variant
     from kerfwave.explore.vary import Value, Vary
 
+USUAL_PLOTS = (
+    "relief,bass",
+    "relief,level",
+    "ripple,level",
+)  # a spec need not ask for bass, and a closed box has no relief
 STAGES_TO = ("response", "slices", "nest", "paths", "package")
 
 
@@ -50,7 +55,9 @@ def add_parser(commands: Any) -> None:
     explore.add_argument("--seed", type=int, default=1, help="of the sample (default: 1)")
     explore.add_argument("--to", choices=STAGES_TO, default="response", help="the last stage (default: response)")
     explore.add_argument(
-        "--plot", default="relief,bass", metavar="X,Y", help="figures of the picture (default: relief,bass)"
+        "--plot",
+        metavar="X,Y",
+        help="figures of the picture (default: relief,bass; relief,level where no bass is asked for)",
     )
     explore.add_argument(
         "--jobs", type=cli.processes, default=1, metavar="N", help="processes on this machine (default: 1)"
@@ -69,7 +76,7 @@ def _run(arguments: argparse.Namespace) -> int:
     from kerfwave.explore.variants import variants
     from kerfwave.explore.vary import VaryError, grid, read_vary, sample
 
-    if arguments.plot.count(",") != 1:
+    if arguments.plot is not None and arguments.plot.count(",") != 1:
         raise Refused("--plot takes two names, such as relief,bass or a key that is varied")
     spec, out = Path(arguments.spec), Path(arguments.out)
     try:
@@ -195,20 +202,22 @@ def _files(
     return files
 
 
-def _pictures(plot: str, keys: Sequence[str], found: Sequence[Row]) -> list[tuple[str, str]]:
-    """Return the picture asked for, if its two figures were found."""
+def _pictures(plot: str | None, keys: Sequence[str], found: Sequence[Row]) -> list[tuple[str, str]]:
+    """Return the picture asked for, if its two figures were found; unasked, the first of the usual that they were."""
     from kerfwave.explore.table import KEPT, label
     from kerfwave.writers.explored import Dot, scatter
 
-    wanted = [one.strip() for one in plot.split(",")]
-    dots = []
-    for row in found:
-        numbers: dict[str, Value] = {**dict(zip(keys, row.values, strict=True)), **dict(row.figures)}
-        at = [numbers.get(one) for one in wanted]
-        if all(isinstance(one, int | float) and not isinstance(one, bool) for one in at):
-            dots.append(Dot(row.number, float(at[0] or 0), float(at[1] or 0), row.verdict == KEPT))
-    if not dots:
-        say(f"no picture: no variant has both figures {visible(plot)}; the table's headings name what there is")
-        return []
-    labels = [one if one in keys else label(one) for one in wanted]
-    return [(f"{labels[1]} over {labels[0]}", scatter(dots, x_label=labels[0], y_label=labels[1]))]
+    choices = USUAL_PLOTS if plot is None else (plot,)
+    for choice in choices:
+        wanted = [one.strip() for one in choice.split(",")]
+        dots = []
+        for row in found:
+            numbers: dict[str, Value] = {**dict(zip(keys, row.values, strict=True)), **dict(row.figures)}
+            at = [numbers.get(one) for one in wanted]
+            if all(isinstance(one, int | float) and not isinstance(one, bool) for one in at):
+                dots.append(Dot(row.number, float(at[0] or 0), float(at[1] or 0), row.verdict == KEPT))
+        if dots:
+            labels = [one if one in keys else label(one) for one in wanted]
+            return [(f"{labels[1]} over {labels[0]}", scatter(dots, x_label=labels[0], y_label=labels[1]))]
+    say(f"no picture: no variant has both figures {visible(choices[-1])}; the table's headings name what there is")
+    return []

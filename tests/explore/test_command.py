@@ -9,6 +9,8 @@ import pytest
 
 from conftest import DEMO
 from kerfwave.cli import main
+from kerfwave.explore.table import Row
+from kerfwave.explore_jobs import _pictures
 from kerfwave.writers.explored import Dot, scatter
 
 VARY = ["--vary", "target.level_db=80,95", "--vary", "driver.sd_cm2=22,0.1"]
@@ -48,6 +50,13 @@ def test_the_page_is_whole_and_its_picture_too(explored):
     assert page.count("<tr>") == 5 and "src=" not in page and "href=" not in page
     picture = page[page.index("<svg") : page.index("</svg>") + 6]
     assert len(list(ElementTree.fromstring(picture).iter("{http://www.w3.org/2000/svg}circle"))) == 1
+
+
+def test_without_a_plot_asked_for_the_first_usual_one_with_figures_is_drawn(capsys):
+    rows = [Row(1, (), "kept", (("relief", 1.5), ("level", 83.0)))]
+    ((caption, _),) = _pictures(None, (), rows)
+    assert caption == "level, dB over relief, dB"
+    assert _pictures("relief,bass", (), rows) == [] and "relief,bass" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -28,7 +28,7 @@ p.quiet,figcaption,.quiet{color:var(--quiet)}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%}
 td{overflow-wrap:anywhere}th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--line);
   vertical-align:top}
-td:first-child{white-space:nowrap}td.n{font-variant-numeric:tabular-nums}
+td:first-child{white-space:nowrap}td.n{font-variant-numeric:tabular-nums;white-space:nowrap}
 figure{margin:1rem 0;break-inside:avoid}figure svg{max-width:100%;height:auto;background:#fff;display:block}
 .layers{display:grid;grid-template-columns:repeat(auto-fill,minmax(17rem,1fr));gap:1rem}.layers figure{margin:0}
 .a{border-bottom:3px dashed #b34700}.b{border-bottom:3px solid #0072b2}
@@ -86,15 +86,18 @@ def _text(text: str) -> str:
 
 
 def _table(title: str, head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
-    lines = [
-        f"<tr>{''.join(f'<td>{_text(cell)}</td>' for cell in (*row, *[''] * (len(head) - len(row))))}</tr>"
-        for row in rows
-    ]
+    lines = [f"<tr>{''.join(_cell(cell) for cell in (*row, *[''] * (len(head) - len(row))))}</tr>" for row in rows]
     if not lines:
         return []
     top = "".join(f'<th scope="col">{_text(cell or "change")}</th>' for cell in head)
     opening = f'<div class="wide"><table><thead><tr>{top}</tr></thead><tbody>'
     return [f"<h2>{_text(title)}</h2>", opening, *lines, "</tbody></table></div>"]
+
+
+def _cell(text: str) -> str:
+    """Return a cell; a difference such as (+0.074) stays on one line, however narrow the page."""
+    kind = ' class="n"' if text.startswith(("(+", "(-")) else ""
+    return f"<td{kind}>{_text(text)}</td>"
 
 
 def _list(title: str, lines: Sequence[str]) -> list[str]:

@@ -17,7 +17,7 @@ def spec_changes(a: Any, b: Any) -> tuple[SpecChange, ...]:
     A list of plain values is one leaf. Entries that all have a name (recipes) are matched by it, so that a new one at
     the top of a file does not make all below look changed; others by their place.
     """
-    old, new = dict(_leaves(a, ())), dict(_leaves(b, ()))
+    old, new = dict(_leaves(_as_written(a), ())), dict(_leaves(_as_written(b), ()))
     found = []
     for path in sorted(old.keys() | new.keys(), key=lambda path: [(isinstance(step, str), step) for step in path]):
         before, after = old.get(path), new.get(path)
@@ -26,6 +26,19 @@ def spec_changes(a: Any, b: Any) -> tuple[SpecChange, ...]:
         word = "added" if before is None else "removed" if after is None else "changed"
         found.append(SpecChange(dotted(path), before, after, word))
     return tuple(found)
+
+
+def _as_written(spec: Any) -> Any:
+    """Return a spec with the sizes of a rectangle or trapezoid, as somebody wrote them, in place of their outline."""
+    body = spec.get("enclosure") if isinstance(spec, Mapping) else None
+    plan = body.get("plan") if isinstance(body, Mapping) else None
+    if body is None or plan is None or plan["shape"] not in ("rectangle", "trapezoid"):
+        return spec
+    (left, _), (right, _), (back_right, depth), (back_left, _) = plan["outline"]
+    front, back = round(right - left, 6), round(back_right - back_left, 6)
+    across = {"width_mm": front} if plan["shape"] == "rectangle" else {"front_mm": front, "back_mm": back}
+    rest = {key: value for key, value in plan.items() if key != "outline"}
+    return {**spec, "enclosure": {**body, "plan": {**rest, **across, "depth_mm": depth}}}
 
 
 def dotted(path: KeyPath) -> str:

@@ -164,7 +164,7 @@ def piece_row(change: PieceChange) -> tuple[str, ...]:
         told.append(f"lines moved up to {fixed(change.moved_mm, 3)} mm")
         told.append(f"area {'+' if difference > 0 else ''}{fixed(difference, 1)} mm2")
     if change.fields:
-        told.append("other " + ", ".join(plain(field) for field in change.fields))
+        told.append("other " + ", ".join(plain(field.partition("_")[0]) for field in change.fields))  # mass_g: mass
     return (change.kind, name, ", ".join(told))
 
 
