@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -98,6 +99,19 @@ def test_the_stage_takes_no_body_that_cannot_hang_or_blows_into_the_wall():
     assert found(thick, asked) == ""
     back, *_ = made(plan, height=120.0, wall_mm=12.0, hang_screw_mm=4.0, mouth_face="back")
     assert "open into the wall" in found(back, asked)
+
+
+@pytest.mark.parametrize("asked", [{"stack": "facing", "thickness": 4.1, "wall_mm": 11.0}, {"wall_mm": 7.0}])
+def test_a_body_without_room_for_keyholes_says_the_wall_that_gives_it(asked):
+    """Of a facing stack it is whole layers: 4.1 mm of lip, 8.2 mm for the head, 4.1 mm behind it."""
+    plan = rectangle(190, 230)
+    body, *_ = made(plan, height=120.0, hang_screw_mm=4.0, **asked)
+    refusal = check_hang(body.air, body.rules, body.plan.faces)
+    assert refusal.level == "fail"
+    wall = float(re.search(r"wall_mm: ([\d.]+) gives it", refusal.text)[1])
+    thicker, *_ = made(plan, height=120.0, hang_screw_mm=4.0, **{**asked, "wall_mm": wall})
+    assert check_hang(thicker.air, thicker.rules, thicker.plan.faces).level == "ok"
+    assert "stack" not in asked or wall == 16.4
 
 
 def test_a_target_out_of_reach_is_told_where_its_best_bodies_cannot_hang():

@@ -238,10 +238,15 @@ def check_hang(air: tuple[AirPrism, ...], rules: BodyRules, faces: tuple[str, ..
         )
         return Check("hang", "ok", text, round(apart, 1), LEAST_APART_MM)
     where = "the upper half of the back"
-    need = f"{lip + deep + web:.1f} mm of wood at two places of {head + 2 * web:.1f} mm, {LEAST_APART_MM:g} mm apart"
+    wood = lip + deep + web
+    if rules.stack == "facing":  # in whole layers, and one behind the pocket
+        t = rules.thickness_mm
+        wood = t * (math.ceil(lip / t - shapes.EPS) + math.ceil(deep / t - shapes.EPS) + 1)
+    need = f"{wood:.1f} mm of wood at two places of {head + 2 * web:.1f} mm, {LEAST_APART_MM:g} mm apart"
     if rules.stack == "upright" and "back" not in faces:
         return Check("hang", "fail", "no face of the plan is called back, so there is none to hang it by", 0.0)
-    return Check("hang", "fail", f"no room for keyholes: in {where} they take {need}", 0.0, LEAST_APART_MM)
+    text = f"no room for keyholes: in {where} they take {need}; wall_mm: {wood:.1f} gives it"
+    return Check("hang", "fail", text, 0.0, LEAST_APART_MM)
 
 
 def check_load(mass_kg: float, screws: int) -> Check:
