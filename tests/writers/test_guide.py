@@ -236,8 +236,8 @@ def test_steps_come_in_the_order_of_the_work(body, guide):
         "prepare",
         "prepare",
         "inset",
+        "terminals",  # soldered on the bench, before the plate is glued in
         "inset",
-        "terminals",
         "driver",
         "leak",
         "sound",

@@ -97,10 +97,11 @@ def assembly_steps(
         parts = tuple(by_id[i] for i in layer.pieces)
         through = tuple(o for o in openings if crosses(o, layer))
         steps.append(_layer(layer, parts, through, position, len(layers), _whence(layer.pieces, sheets)))
-    for piece in by_id.values():
-        if piece.role in INSETS:
-            steps.append(_inset(piece, _whence((piece.id,), sheets)))
-    steps += [_terminals(), _driver(screw_count, screw_hole_mm), *_proof(has_mouth)]
+    insets = sorted((p for p in by_id.values() if p.role in INSETS), key=lambda p: p.role == _PLATE)
+    for piece in insets:  # posts are soldered on the bench, before their plate is glued in: no hot tip inside the body
+        steps += [_terminals()] if piece.role == _PLATE else []
+        steps.append(_inset(piece, _whence((piece.id,), sheets)))
+    steps += [_driver(screw_count, screw_hole_mm), *_proof(has_mouth)]
     return (*steps, *mounting)
 
 
@@ -190,6 +191,7 @@ _TWO = (
     "There are two bodies. Sort the pieces by the end of their ids: -L is the body that these steps show, -R its "
     "mirror image, with drawings of its own (right-layer). Build one after the other, so that they never mix.",
 )
+_PLATE = "terminal-plate"
 _SEATS = {"driver": "the seat of the driver", "terminal": "the seat of the terminals"}
 
 
@@ -292,7 +294,9 @@ def _grams(note: FillNote) -> str:
 
 def _inset(piece: Piece, whence: tuple[str, ...]) -> Step:
     what = INSETS[piece.role][0].lower()
-    seat = "terminals" if piece.role == "terminal-plate" else "driver"
+    plate = piece.role == _PLATE
+    seat = "terminals" if plate else "driver"
+    hold = "hold it with tape or a clamp beside the posts" if plate else "weigh it down"
     return Step(
         f"inset-{piece.id}",
         "inset",
@@ -301,7 +305,8 @@ def _inset(piece: Piece, whence: tuple[str, ...]) -> Step:
             *whence,
             f"Sand the seat of the {seat} flush, and try {piece.id}: it should slide in by hand, without play.",
             "Brush glue on the seat and on the back of the inset, all the way round: this joint has to be airtight.",
-            "Press it home until it lies flush with the face, wipe, and weigh it down while the glue sets.",
+            *(("Tuck the wire in behind it, so that nothing pulls at it and nothing can rattle.",) if plate else ()),
+            f"Press it home until it lies flush with the face, wipe, and {hold} while the glue sets.",
         ),
     )
 
@@ -312,6 +317,7 @@ def _terminals() -> Step:
         "terminals",
         "Posts and wire",
         (
+            "Draw the wire's end out through the seat of the terminals; the plate is not glued in yet.",
             "Trim both cores to one length, a hand's breadth more than they need, and strip 6 mm of each.",
             "Fit the two posts in the plate, with a washer or a smear of sealant: the holes must not leak.",
             "Solder or crimp the marked core to the red (+) post and the other to the black (−) post.",
