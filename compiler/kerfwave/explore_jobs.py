@@ -96,6 +96,8 @@ def _run(arguments: argparse.Namespace) -> int:
     kept = sum(row.verdict == table.KEPT for row in found)
     print(publish_aside(_files(arguments, varied, made, found), out, f"explore-{spec.stem}"))
     say(f"{kept} of {len(found)} keep every check")
+    if all(row.verdict == table.REFUSED for row in found):
+        say(f"none of them can be built; the first: {visible(found[0].note)}")
     return cli.DONE if kept else cli.FAILED_CHECK
 
 

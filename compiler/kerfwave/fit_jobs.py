@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 FACTS = (  # what no sweep tells, by the keys of a driver file
     *("frame_mm", "cutout_mm", "bolt_circle_mm", "depth_mm", "xmax_mm", "power_w"),
-    *("screw_count", "screw_hole_mm", "magnet_mm", "displacement_cm3", "price"),
+    *("flange_mm", "gasket_mm", "screw_count", "screw_hole_mm", "magnet_mm", "displacement_cm3", "price"),
     *("vas_l", "cms_mm_n", "mms_g"),
 )
 NEEDED = FACTS[:6]

@@ -52,6 +52,11 @@ def test_the_page_is_whole_and_its_picture_too(explored):
     assert len(list(ElementTree.fromstring(picture).iter("{http://www.w3.org/2000/svg}circle"))) == 1
 
 
+def test_if_nothing_can_be_built_the_reason_is_told(tmp_path, capsys):
+    assert main(["explore", str(DEMO), "--vary", "enclosure.depth_mm=160", "--out", str(tmp_path)]) == 1
+    assert "the first: unknown key 'depth_mm' in enclosure" in capsys.readouterr().err
+
+
 def test_without_a_plot_asked_for_the_first_usual_one_with_figures_is_drawn(capsys):
     rows = [Row(1, (), "kept", (("relief", 1.5), ("level", 83.0)))]
     ((caption, _),) = _pictures(None, (), rows)

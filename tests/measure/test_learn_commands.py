@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from kerfwave.cli import main
+from kerfwave.fit_jobs import FACTS
 from kerfwave.learn.edit import checked
 from kerfwave.learn.records import read_records
 from kerfwave.measure.impedance_model import driver_impedance
 from kerfwave.spec import load
+from kerfwave.spec.schema_files import schema
 
 SPECS = Path(__file__).parents[2] / "specs"
 DATE = "2026-05-02"
@@ -40,6 +42,12 @@ def sweeps(tmp_path):
         (tmp_path / name).write_text(f"Hz\tohm\tdeg\n{rows}\n", "utf-8")
         files.append(str(tmp_path / name))
     return files
+
+
+def test_every_size_and_rating_of_a_driver_file_can_be_given_or_carried_over():
+    numbers = {key for key, part in schema("driver")["properties"].items() if part["type"] in ("number", "integer")}
+    fitted = {"fs_hz", "qms", "qes", "qts", "re_ohm", "bl_tm", "le_mh", "l2_mh", "r2_ohm", "sd_cm2"}
+    assert numbers - fitted == set(FACTS)
 
 
 def test_a_fitted_driver_builds(shelf, sweeps, tmp_path, capsys):
