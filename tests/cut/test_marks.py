@@ -8,9 +8,9 @@ from shapely.geometry import LineString
 from cut_samples import MACHINE, RECIPE, nested, piece, rectangle
 from kerfwave.cut import Settings, sheet_job, verify
 from kerfwave.cut.placing import place_line
-from kerfwave.cut.scored import _in_turn, score_settings
+from kerfwave.cut.scored import _in_turn, placed_marks, score_settings, scored_lines
 from kerfwave.cut.settings import settings_of
-from kerfwave.model.parts import Mark, Placement
+from kerfwave.model.parts import Mark, Move, Placement
 from kerfwave.model.strokes import strokes
 from kerfwave.writers.gcode import rendered
 from rs274 import interpret
@@ -82,6 +82,37 @@ def test_each_line_begins_at_its_end_that_is_nearest():
     there, back, on = lines[0], lines[2][::-1], lines[1][::-1]
     assert _in_turn(lines) == (there, back, on)
     assert _in_turn([lines[0], back]) == (there, back)
+
+
+def test_the_way_is_counted_from_where_the_last_line_ends():
+    """By hand: from (10, 0) the hook's far end is 1 away; from (0, 0) or (5, 0) the dash would be nearer."""
+    line = ((0.0, 0.0), (5.0, 0.0), (10.0, 0.0))
+    dash = ((3.0, 2.0), (3.0, 4.0))
+    hook = ((20.0, 0.0), (11.0, 9.0), (10.0, 1.0))
+    assert _in_turn([line, dash, hook]) == (line, hook[::-1], dash)
+    # Both ways into a hook are ways to its ends, not to its bend: (6, 0) is 4 away, the bend (9, 0) would be 1.
+    bent, near = ((6.0, 0.0), (9.0, 0.0), (6.0, 30.0)), ((10.0, 3.0), (10.0, 40.0))
+    assert _in_turn([line, bent, near]) == (line, near, bent[::-1])
+
+
+def test_a_score_is_as_long_as_its_lines():
+    power, feed = score_settings(MEASURED, MACHINE)
+    corner, dot = ((1.0, 1.0), (4.0, 5.0), (4.0, 5.0), (4.0, 7.0)), ((9.0, 9.0), (9.0, 9.5))
+    made = scored_lines("two", (corner, dot), MEASURED, MACHINE)
+    assert made.length_mm == pytest.approx(5.0 + 2.0 + 0.5)
+    assert made.moves == (
+        Move("rapid", 1.0, 1.0),
+        Move("line", 4.0, 5.0, power, feed),
+        Move("line", 4.0, 7.0, power, feed),
+        Move("rapid", 9.0, 9.0),
+        Move("line", 9.0, 9.5, power, feed),
+    )
+
+
+def test_no_score_has_a_minus_before_a_zero():
+    small = replace(PLAIN, marks=(Mark("next", "", (((-0.0004, 5.0), (3.0, -0.0004)),)),))
+    (line,) = placed_marks(small, Placement("plain", 1, 0.0, 0.0, 0.0), 3)
+    assert line == ((0.0, 5.0), (3.0, 0.0)) and "-" not in str(line)
 
 
 def test_a_score_after_a_cut_is_found():

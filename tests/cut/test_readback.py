@@ -227,3 +227,15 @@ def test_both_readers_read_the_same(seed):
         assert one_.rapid or one_.feed_mm_min == pytest.approx(other.feed)
         length = sum(math.dist(a, b) for a, b in zip(other.points, other.points[1:], strict=False))
         assert np.hypot(*np.diff(one_.points, axis=0).T).sum() == pytest.approx(length, rel=2e-3, abs=1e-6)
+
+
+def test_a_centre_straight_above_or_beside_needs_one_word():
+    """NISTIR 6556, 3.5.3.2: of I and J one may be left out, and is zero then."""
+    for bare, whole in (("G3 X0 Y20 J10", "G3 X0 Y20 I0 J10"), ("G3 X-20 Y0 I-10", "G3 X-20 Y0 I-10 J0")):
+        assert np.allclose(one(f"G0 X0 Y0\nF100\n{bare}").points, one(f"G0 X0 Y0\nF100\n{whole}").points, atol=1e-12)
+
+
+@pytest.mark.parametrize(("said", "lit"), [("M3 S1", True), ("M3 S0.5", True), ("M3 S0", False), ("M5 S1", False)])
+def test_any_power_at_all_is_a_beam_left_on(said, lit):
+    """A power scale may end at 1."""
+    assert read(HEAD + f"G0 X1 Y1\n{said}\nM2\n").lit_at_end is lit
