@@ -288,3 +288,11 @@ def test_what_a_floor_covers_is_done_before_it_is_laid(body):
         assert "floor between the chamber and the guide" in before[2].do[0]
         assert [s.kind for s in steps if s.layer == 14] == ["fill", "close", "layer"]
         assert [s.kind for s in steps].count("wire") == 1
+
+
+def test_the_steps_of_a_closed_box_speak_of_no_guide(body):
+    closed = tuple(opening for opening in body.openings if opening.kind != "mouth")
+    words = {name: str(assembly_steps(body.layers, body.pieces, some, lid=14)) for name, some in
+             (("closed", closed), ("open", body.openings))}  # fmt: skip
+    for word in ("mouth", "narrows the guide"):
+        assert word in words["open"] and word not in words["closed"]

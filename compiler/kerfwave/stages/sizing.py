@@ -22,6 +22,7 @@ from kerfwave.body.storeys import IN_ONE_PLANE, Arrangement, levels
 from kerfwave.body.supply import Supply
 from kerfwave.engine.errors import StageError
 from kerfwave.model.spec import Driver, Enclosure, Target
+from kerfwave.numfmt import several
 
 TAPERS = (1.0, 0.6, 0.8, 1.3, 1.7)  # last lane to first
 MOST_BODIES = 200  # folds times heights whose sound is worked out
@@ -271,5 +272,5 @@ def _too_low(rules: BodyRules, enclosure: Enclosure) -> str:
 
 
 def _nothing_folds(found: Folds, enclosure: Enclosure) -> str:
-    reasons = "; ".join(f"{text} ({times} times)" for text, times in found.refused[:3])
+    reasons = "; ".join(f"{text} ({several(times, 'fold')})" for text, times in found.refused[:3])
     return f"no guide at least {enclosure.least_duct_mm:g} mm wide folds into this plan: {reasons or 'it is too small'}"

@@ -86,7 +86,11 @@ def assembly_steps(
     wired = min(wire.layer + 1, covered) if wire else covered
     over = {floor.first: floor for floor in floors}
     has_mouth = any(o.kind == "mouth" for o in openings)
-    steps = [_prepare(len(layers), stack, pair), _dry(layers, has_mouth, dowels[:1]), _how(stack, dowels[1:])]
+    steps = [
+        _prepare(len(layers), stack, pair),
+        _dry(layers, has_mouth, dowels[:1]),
+        _how(stack, dowels[1:], has_mouth),
+    ]
     for position, layer in enumerate(layers):
         if layer.index == wired:
             steps.append(_channel(wire, layer.index) if wire else _wire(layer.index))
@@ -137,7 +141,8 @@ def _dry(layers: tuple[Layer, ...], has_mouth: bool, dowels: tuple[str, ...]) ->
     )
 
 
-def _how(stack: str, dowels: tuple[str, ...]) -> Step:
+def _how(stack: str, dowels: tuple[str, ...], has_mouth: bool) -> Step:
+    air, narrows = ("air path", " It narrows the guide.") if has_mouth else ("chamber", "")
     arrow = "its arrow towards you" if stack == "upright" else "its arrow to the top edge"
     return Step(
         "how",
@@ -145,9 +150,9 @@ def _how(stack: str, dowels: tuple[str, ...]) -> Step:
         "How each layer goes",
         (
             "Glue: brush a thin, even film on the layer below, where the drawing of the next one is dotted, right up "
-            "to the edges of the air path: every seam there has to be airtight.",
+            f"to the edges of the {air}: every seam there has to be airtight.",
             f"Lay: the pieces as drawn, the side with the id up, {arrow}, outer faces flush with those below.",
-            "Wipe: squeezed-out glue comes off the air path with the damp cloth before it sets. It narrows the guide.",
+            f"Wipe: squeezed-out glue comes off the {air} with the damp cloth before it sets.{narrows}",
             "Clamp: over a flat board, as long as the label of the glue says. Check with the square before you go.",
             *dowels,
         ),
