@@ -25,11 +25,8 @@ if TYPE_CHECKING:
     from kerfwave.explore.variants import Variant
     from kerfwave.explore.vary import Value, Vary
 
-USUAL_PLOTS = (
-    "relief,bass",
-    "relief,level",
-    "ripple,level",
-)  # a spec need not ask for bass, and a closed box has no relief
+# A spec need not ask for bass, and a closed box has no relief.
+USUAL_PLOTS = ("relief,bass", "relief,level", "ripple,level")
 STAGES_TO = ("response", "slices", "nest", "paths", "package")
 
 

@@ -114,18 +114,19 @@ def of_programs(package: Path) -> tuple[int, list[str]]:
     bridges = defaultdict(list)
     for bridge in report["cut"]["bridges"]:
         bridges[bridge["piece"]].append(Point(bridge["at_mm"]).buffer(BRIDGE_MM))
+    trees = {number: shapely.STRtree(lines) for number, lines in cuts.items()}
     for piece in report["pieces"]:
-        lines = cuts[piece["placement"]["sheet"]]
+        tree = trees[piece["placement"]["sheet"]]
         kerf_mm = recipe_of[piece["thickness_mm"]]["kerf_mm"]
-        found += of_piece(piece, lines, bridges[piece["id"]], kerf_mm)
+        found += of_piece(piece, tree, bridges[piece["id"]], kerf_mm)
     return len(report["pieces"]), found
 
 
-def of_piece(piece: dict[str, Any], lines: list[LineString], bridges: list[Polygon], kerf_mm: float) -> list[str]:
+def of_piece(piece: dict[str, Any], cuts: shapely.STRtree, bridges: list[Polygon], kerf_mm: float) -> list[str]:
     """Return what is wrong with how a piece is cut."""
     placement = piece["placement"]
     finished = Polygon(on_sheet(piece["outline"], placement), [on_sheet(h, placement) for h in piece["holes"]])
-    near = shapely.union_all([lines[k] for k in shapely.STRtree(lines).query(finished.buffer(2))])
+    near = shapely.union_all(cuts.geometries[cuts.query(finished.buffer(2))])
     # No round beam cuts an inner corner sharper than its own radius.
     let_be = shapely.union_all([corner.buffer(2 * kerf_mm) for corner in corners(finished)] + bridges)
     uncut = finished.boundary.difference(near.buffer(kerf_mm / 2 + TOLERANCE_MM)).difference(let_be).length
@@ -151,7 +152,7 @@ def corners(shape: Polygon) -> list[Point]:
 
 
 def on_sheet(ring: list[list[float]], placement: dict[str, Any]) -> list[tuple[float, float]]:
-    """Lay a ring down as `docs/package.md` says: flipped, turned, moved."""
+    """Lay a ring down: flipped, turned, moved. Nothing of the package takes part, as in the reading of the programs."""
     flip = -1.0 if placement["flipped"] else 1.0
     turn = math.radians(placement["turn_deg"])
     return [

@@ -7,7 +7,7 @@ Limits: angles other than quarter turns come from a short list; the number of sh
 `Nest.bound` says what no layout could beat.
 """
 
-from kerfwave.nest.blanks import LEAST_MM, Blank, Division, divide
+from kerfwave.nest.blanks import LEAST_MM, Blank, Division, divide, divide_all
 from kerfwave.nest.breakdown import break_down, pack_divided, taken
 from kerfwave.nest.errors import DoesNotFit, NotEnoughSheets
 from kerfwave.nest.exact import NestFault
@@ -25,6 +25,7 @@ __all__ = [
     "NotEnoughSheets",
     "break_down",
     "divide",
+    "divide_all",
     "joined",
     "joined_breakdowns",
     "least_spacing_mm",

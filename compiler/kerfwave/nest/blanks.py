@@ -90,6 +90,13 @@ def divide(
     return Division(entry, stock, columns, rows, tuple(blanks))
 
 
+def divide_all(
+    sheets: tuple[SheetStock, ...], bed_mm: tuple[float, float], kerf_mm: float, *, may_turn: bool = True
+) -> tuple[Division, ...]:
+    """Divide every entry of a stock for a bed, in their order; see `divide`."""
+    return tuple(divide(entry, sheet, bed_mm, kerf_mm, may_turn=may_turn) for entry, sheet in enumerate(sheets))
+
+
 def _parts(length_mm: float, most_mm: float, kerf_mm: float) -> tuple[float, ...]:
     """Divide a length into parts of at most so much, but for up to `LEAST_MM` that the last may hang over."""
     parts = []

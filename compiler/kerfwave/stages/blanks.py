@@ -19,8 +19,4 @@ def run(
     sheets: tuple[SheetStock, ...], grain: str | None, bed_width_mm: float, bed_height_mm: float, kerf_mm: float
 ) -> Blanks:
     """Run the stage."""
-    bed_mm = (bed_width_mm, bed_height_mm)
-    divisions = tuple(
-        nest.divide(entry, sheet, bed_mm, kerf_mm, may_turn=grain is None) for entry, sheet in enumerate(sheets)
-    )
-    return Blanks(divisions)
+    return Blanks(nest.divide_all(sheets, (bed_width_mm, bed_height_mm), kerf_mm, may_turn=grain is None))

@@ -80,9 +80,8 @@ def run(
 
 def _hang_none(refused: list[str], sized: Sized) -> str:
     """Say that none of the best bodies can hang, and if a target out of reach has chosen them, that too."""
-    text = (
-        refused[0] if len(refused) == 1 else f"none of the {len(refused)} best bodies can hang; the first: {refused[0]}"
-    )
+    few = len(refused) == 1
+    text = refused[0] if few else f"none of the {len(refused)} best bodies can hang; the first: {refused[0]}"
     if sized.reach:
         text += f". No body tried keeps {sized.out_of_reach} even by itself: put the target right first"
     return text

@@ -60,9 +60,8 @@ def _heard_words(sound: Sound) -> str:
     said = [f"On the driver's axis, {mm(1e3 * heard.cone_m, 0)} before the front"]
     if heard.mouth_m is not None:
         said.append(f"and {mm(1e3 * heard.mouth_m, 0)} from the mouth")
-    first = " ".join(said) + (
-        ": true places of cone and mouth" if heard.mouth_m is not None else ": the cone's true place"
-    )
+    places = "true places of cone and mouth" if heard.mouth_m is not None else "the cone's true place"
+    first = f"{' '.join(said)}: {places}"
     first += "." if heard.wall_m == 0.0 else ", and the edges of the front."
     if heard.wall_m == 0.0:
         first += " The front is flush with the wall, so it has no edges and no wall behind it."

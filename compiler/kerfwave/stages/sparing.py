@@ -83,10 +83,7 @@ def _area(cut: Slices, insets: tuple[Piece, ...], shop: Shop) -> tuple[float, in
         pieces = tuple(piece for one in left_and_right(cut) for piece in one.pieces)
     found: list[SheetStock] = []
     for kind in shop.kinds:
-        divisions = tuple(
-            nest.divide(entry, sheet, shop.bed_mm, KERF_MM, may_turn=shop.grain is None)
-            for entry, sheet in enumerate(kind.stock.sheets)
-        )
+        divisions = nest.divide_all(kind.stock.sheets, shop.bed_mm, KERF_MM, may_turn=shop.grain is None)
         try:
             packed = nest.pack_divided(
                 tuple(p for p in (*pieces, *insets) if p.thickness_mm == kind.thickness_mm),
